@@ -1,0 +1,100 @@
+"""The command line. Heavy imports wait until a command needs them."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from importlib import metadata
+
+DONE, EXCEEDS, AT_FAULT, SOME_FAILED, CANNOT_JUDGE, INTERRUPTED = 0, 1, 2, 3, 4, 130
+
+_PREDICT_EXAMPLE = """\
+example:
+  evenhang predict sample_venues/theatre/left.toml sample_venues/theatre/venue.toml --out results
+
+writes results/HANG-REVISION/ with field.nc (all levels), section.svg, distance.svg and plan.svg
+"""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run a command; returns its exit status."""
+    parser = _parser()
+    asked = parser.parse_args(arguments)
+    if asked.command is None:
+        parser.print_help()
+        return AT_FAULT
+    try:
+        return int(asked.run(asked))
+    except KeyboardInterrupt:
+        print("evenhang: interrupted; nothing was left half written", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        sys.stderr.close()
+        return DONE
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="evenhang",
+        description="Coverage prediction for curved, hung loudspeaker columns.",
+        epilog=_PREDICT_EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"evenhang {metadata.version('evenhang')}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    predict = commands.add_parser(
+        "predict",
+        help="the sound field of a hang in a venue: table, pictures, data",
+        description="Predict the sound field of a hang in a venue; print a summary, write data and pictures.",
+        epilog=_PREDICT_EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    predict.add_argument("hang", metavar="HANG", help="hang file (hang/1)")
+    predict.add_argument("venue", metavar="VENUE", help="venue file (venue/1)")
+    predict.add_argument("--out", metavar="DIR", default="results", help="folder for the results (default: results)")
+    predict.add_argument("--equipment", metavar="DIR", action="append", default=[], help="add a folder of equipment")
+    predict.add_argument("--grid", metavar="M", type=_number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
+    predict.add_argument("--lines", metavar="F,F,…", type=_frequencies, help="single frequencies, Hz, not bands")
+    predict.add_argument(
+        "--map", metavar="WHAT", type=_map, default=None, help="plan.svg shows A (default) or an octave: 250 … 8000"
+    )
+    predict.add_argument("--json", action="store_true", help="print the summary for programs")
+    predict.set_defaults(run=_predict)
+    return parser
+
+
+def _predict(asked: argparse.Namespace) -> int:
+    from acoustics.app import predict
+
+    return predict.run(asked)
+
+
+def _number(low: float, high: float):  # type: ignore[no-untyped-def]
+    def parse(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            raise argparse.ArgumentTypeError(f"must be a number (got {text!r})") from None
+        if not low <= value <= high:
+            raise argparse.ArgumentTypeError(f"must lie in {low:g} to {high:g} (got {text})")
+        return value
+
+    return parse
+
+
+def _frequencies(text: str) -> tuple[float, ...]:
+    parse = _number(1.0, 40_000.0)
+    lines = tuple(parse(part) for part in text.split(",") if part.strip())
+    if not lines or len(set(lines)) != len(lines):
+        raise argparse.ArgumentTypeError(f"needs different frequencies in Hz, such as 125,1000 (got {text!r})")
+    return lines
+
+
+def _map(text: str) -> float | None:
+    octaves = {f"{hz}": float(hz) for hz in (250, 500, 1000, 2000, 4000, 8000)}
+    if text.upper() == "A":
+        return None
+    if text not in octaves:
+        raise argparse.ArgumentTypeError(f"must be A or one of {', '.join(octaves)} (got {text!r})")
+    return octaves[text]

@@ -1,0 +1,303 @@
+"""From a hang and a venue to a result: places the sources, samples the areas, sums, names everything."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from importlib import metadata
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import xarray as xr
+
+from acoustics import air, bands, field, results, sight
+from acoustics.directivity import Directivity, load_directivity
+from acoustics.field import Medium, Sources
+from acoustics.listening import GRID_M, Listening, grid_of, listen
+from acoustics.venue import Air, Area, Venue
+from rigging.equipment import Catalogue, Enclosure
+from rigging.faults import Fault, FileFaults, nearest
+from rigging.files import Document
+from rigging.geometry import Layout, lay_out
+from rigging.hang import Hang
+from rigging.revision import revision
+
+Array = npt.NDArray[np.float64]
+
+MODEL = (
+    "free field, direct sound: one directional point source per enclosure, complex sum; hidden sources left out; "
+    "directivity and air absorption held at each band's midband"
+)
+
+
+@dataclass(frozen=True)
+class Options:
+    """What a prediction is asked for: cell size [m]; single frequencies [Hz] in place of bands."""
+
+    grid_m: float = GRID_M
+    lines: tuple[float, ...] | None = None
+
+
+def medium(of: Air) -> Medium:
+    """Speed and attenuation of a venue's air."""
+    if not of.absorption:
+        return Medium(of.c, field.lossless)
+    attenuation = partial(
+        air.absorption,
+        temperature_c=of.temperature_c,
+        relative_humidity_pct=of.relative_humidity_pct,
+        pressure_kpa=of.pressure_kpa,
+    )
+    return Medium(of.c, attenuation)
+
+
+def sources_of(hang: Hang, layout: Layout, catalogue: Catalogue, c: float) -> Sources:
+    """Sources of a hang's enclosures, top down.
+
+    Raises
+    ------
+    FileFaults
+        With the faults of the enclosures' acoustic parts.
+    """
+    rows = hang.enclosure_rows
+    types = sorted({hang.items[row].name for row in rows})
+    loaded: list[Directivity] = []
+    faults: list[Fault] = []
+    for name in types:
+        item = catalogue.items[name]
+        assert isinstance(item, Enclosure)
+        try:
+            loaded.append(load_directivity(item, catalogue.documents[name].file, c))
+        except FileFaults as error:
+            faults.extend(error.faults)
+    if faults:
+        raise FileFaults(faults)
+    return Sources(
+        position=layout.reference[list(rows)],
+        axes=layout.rows.axes[list(rows)],
+        kind=np.array([types.index(hang.items[row].name) for row in rows]),
+        directivities=tuple(loaded),
+        gain=10.0 ** (np.array([hang.gain_db[row] for row in rows]) / 20.0),
+        delay=np.array([hang.delay_s[row] for row in rows]),
+    )
+
+
+def check_serves(hang: Hang, venue: Venue, venue_file: str) -> list[Fault]:
+    """Faults of a hang file against the venue: areas that it serves and the venue does not have."""
+    known = [area.name for area in venue.area if area.role == "audience"]
+    faults = []
+    for index, name in enumerate(hang.serves or ()):
+        if name not in known:
+            wrong = f"is no audience area of {venue_file}"
+            faults.append(Fault(hang.document.file, f"serves[{index + 1}]", wrong, nearest(name, known), name))
+    if hang.serves == ():
+        faults.append(Fault(hang.document.file, "serves", "names no area", "remove the key to serve all areas"))
+    return faults
+
+
+def settings_of(hang: Hang, venue_document: Document, options: Options) -> dict[str, Any]:
+    """All inputs of a prediction."""
+    asked: dict[str, Any] = {"grid_m": options.grid_m}
+    if options.lines is not None:
+        asked["lines_hz"] = list(options.lines)
+    return {"options": asked, **hang.inputs, "venue": venue_document.data}
+
+
+def predict(
+    hang: Hang,
+    venue: Venue,
+    venue_document: Document,
+    catalogue: Catalogue,
+    options: Options = Options(),
+    progress: Callable[[int, int], None] | None = None,
+) -> xr.Dataset:
+    """The sound field of a hang in a venue.
+
+    Parameters
+    ----------
+    hang, venue, venue_document, catalogue
+        As loaded.
+    options : Options
+    progress : callable, optional
+        Told the number of positions just done and the number of all.
+
+    Returns
+    -------
+    xarray.Dataset
+        See `results.VARIABLES`.
+
+    Raises
+    ------
+    FileFaults
+        If the hang serves areas that the venue does not have, or an enclosure's acoustic part is at fault.
+    """
+    faults = check_serves(hang, venue, venue_document.file)
+    layout = lay_out(hang)
+    through = medium(venue.air)
+    try:
+        sources = sources_of(hang, layout, catalogue, through.c)
+    except FileFaults as error:
+        faults.extend(error.faults)
+    if faults:
+        raise FileFaults(faults)
+    listening = listen(venue.area, hang.position_m, float(np.radians(hang.azimuth_deg)), options.grid_m)
+    count = len(listening.position)
+    tell = None if progress is None else (lambda done: progress(done, count))
+    blocked = sight.hidden(sources.position, listening.position, venue.area)
+    values: dict[str, Any] = {
+        **_positions(listening, venue.area, hang),
+        **_hang_values(hang, layout, sources),
+        **_surfaces(venue.area, hang, options.grid_m),
+        "hidden": blocked,
+        "arrival": _arrival(sources, listening.position, through.c),
+    }
+    values |= _aim_ends(values, listening)
+    if options.lines is None:
+        values |= _band_values(field.band_level(sources, listening.position, through, blocked, tell))
+    else:
+        pressure = field.line_pressure(sources, listening.position, options.lines, through, blocked, tell)
+        with np.errstate(divide="ignore"):
+            level = 20.0 * np.log10(np.abs(pressure) / field.P0)
+        level[:, blocked.all(axis=0)] = np.nan
+        values |= {"line": options.lines, "frequency": options.lines, "pressure": pressure, "level": level}
+    return results.dataset(values, _attributes(hang, venue, venue_document, layout, options))
+
+
+def _band_values(level: Array) -> dict[str, Any]:
+    middle = bands.midbands()
+    weighted = {
+        f"level_{kind.lower()}": bands.energy_sum(level + bands.weighting(middle, kind)[:, np.newaxis])
+        for kind in ("A", "C")
+    }
+    octaves = np.stack([bands.energy_sum(level[bands.octave_bands(hz)]) for hz in bands.OCTAVES_HZ])
+    return {
+        "band": bands.NOMINAL_HZ,
+        "frequency": middle,
+        "level": level,
+        "octave": bands.OCTAVES_HZ,
+        "octave_level": octaves,
+        **weighted,
+    }
+
+
+def _positions(listening: Listening, areas: Sequence[Area], hang: Hang) -> dict[str, Any]:
+    apart = listening.position[:, :2] - np.array(hang.position_m[:2])
+    names = np.array([area.name for area in areas])
+    return {
+        "x": listening.position[:, 0],
+        "y": listening.position[:, 1],
+        "z": listening.position[:, 2],
+        "floor": listening.floor,
+        "area": names[listening.area],
+        "distance": np.hypot(apart[:, 0], apart[:, 1]),
+        "along": _along(listening.position, hang),
+        "seat_weight": listening.seat_weight,
+        "on_section": listening.on_section,
+    }
+
+
+def _hang_values(hang: Hang, layout: Layout, sources: Sources) -> dict[str, Any]:
+    rows = list(hang.enclosure_rows)
+    count = len(rows)
+    return {
+        "source_x": sources.position[:, 0],
+        "source_y": sources.position[:, 1],
+        "source_z": sources.position[:, 2],
+        "source_axes": sources.axes,
+        "source_type": [hang.items[row].name for row in rows],
+        "source_row": np.array(rows) + 1,
+        "source_gain": sources.gain,
+        "source_delay": sources.delay,
+        "aim_elevation": np.degrees(layout.rows.aim_elevation[rows]),
+        "aim_azimuth": np.full(count, hang.azimuth_deg),
+        "element": [hang.frame.name, *(f"row {i + 1}: {item.name}" for i, item in enumerate(hang.items))],
+        "outline_along": _along(layout.outline, hang),
+        "outline_height": layout.outline[..., 2],
+    }
+
+
+def _surfaces(areas: Sequence[Area], hang: Hang, grid_m: float) -> dict[str, Any]:
+    corners = np.full((len(areas), max(len(area.outline_m) for area in areas), 3), np.nan)
+    cells, direction = np.full((len(areas), 2), np.nan), np.full(len(areas), np.nan)
+    for index, area in enumerate(areas):
+        corners[index, : len(area.outline_m)] = area.corners
+        if area.role != "obstacle":
+            grid = grid_of(area, grid_m)
+            cells[index], direction[index] = grid.cell_m, grid.direction
+    return {
+        "surface": [area.name for area in areas],
+        "surface_role": [area.role for area in areas],
+        "surface_served": [
+            area.role == "audience" and (hang.serves is None or area.name in hang.serves) for area in areas
+        ],
+        "surface_corner": corners,
+        "surface_cell": cells,
+        "surface_direction": direction,
+    }
+
+
+def _along(position: Array, hang: Hang) -> Array:
+    azimuth = np.radians(hang.azimuth_deg)
+    apart = position[..., :2] - np.array(hang.position_m[:2])
+    return np.asarray(apart[..., 0] * np.cos(azimuth) + apart[..., 1] * np.sin(azimuth))
+
+
+def _arrival(sources: Sources, position: Array, c: float) -> Array:
+    arrival = np.empty((len(sources.position), len(position)))
+    for index, place in enumerate(sources.position):
+        arrival[index] = np.linalg.norm(position - place, axis=1) / c + sources.delay[index]
+    return arrival
+
+
+def _aim_ends(values: Mapping[str, Any], listening: Listening) -> dict[str, Any]:
+    """Where the aim lines first meet an area's section, or where they leave the drawing."""
+    along, floor, section = values["along"], listening.floor, listening.on_section
+    # Enclosures lie in the section's plane, so their reference points have an `along` of their own.
+    outline, rows = values["outline_along"], values["source_row"]
+    start = outline[rows, :2].mean(axis=1)
+    height = values["outline_height"][rows, :2].mean(axis=1)
+    slope = np.tan(np.radians(values["aim_elevation"]))
+    reach = along[section].max() if section.any() else start.max() + 10.0
+    end = np.maximum(np.full(len(start), reach), start)
+    for area in np.unique(listening.area[section]):
+        cut = section & (listening.area == area)
+        a, z = along[cut], floor[cut]
+        order = np.argsort(a, kind="stable")
+        a, z = a[order], z[order]
+        for index in range(len(start)):
+            above = height[index] + slope[index] * (a - start[index]) - z
+            hits = np.nonzero((above[:-1] > 0) & (above[1:] <= 0) & (a[:-1] > start[index]))[0]
+            if len(hits):
+                first = hits[0]
+                share = above[first] / (above[first] - above[first + 1])
+                end[index] = min(end[index], a[first] + share * (a[first + 1] - a[first]))
+    return {"aim_end_along": end, "aim_end_height": height + slope * (end - start)}
+
+
+def _attributes(hang: Hang, venue: Venue, venue_document: Document, layout: Layout, options: Options) -> dict[str, Any]:
+    settings = settings_of(hang, venue_document, options)
+    assumed = "air" not in venue_document.data
+    return {
+        "hang": hang.name,
+        "venue": venue.name,
+        "datum": venue.datum,
+        "revision": revision(settings),
+        "version": metadata.version("evenhang"),
+        "model": MODEL,
+        "temperature_c": venue.air.temperature_c,
+        "relative_humidity_pct": venue.air.relative_humidity_pct,
+        "pressure_kpa": venue.air.pressure_kpa,
+        "air_assumed": int(assumed),
+        "absorption": "ISO 9613-1" if venue.air.absorption else "none",
+        "speed_of_sound_m_s": venue.air.c,
+        "speed_of_sound_source": "ISO 9613-1" if venue.air.speed_of_sound_m_s is None else "venue file",
+        "trim_m": hang.position_m[2],
+        "tilt_deg": hang.tilt_deg,
+        "frame_xyz_m": list(hang.position_m),
+        "azimuth_deg": hang.azimuth_deg,
+        "lowest_edge_m": layout.lowest_m,
+        "mass_kg": hang.mass_kg,
+        "settings": results.settings_text(settings),
+    }

@@ -1,0 +1,205 @@
+"""Enclosures, frames and adapters: frozen data as rated by their makers, and the catalogue of them.
+
+Box axes: x forward, y to the left (of one who looks forward), z up; the origin is the upper front
+pivot (of a frame: its lower one), in the middle of the width. An enclosure's acoustic part passes
+through unread.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from importlib import resources
+from pathlib import Path
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import AfterValidator, BeforeValidator, Field
+
+from rigging.faults import Fault, FileFaults, Loc, nearest
+from rigging.files import Document, Model, Name, key, problem, quantity, read, validate
+
+Mass = Annotated[float, quantity(0.01, 2000.0, "kg")]
+Size = Annotated[float, quantity(0.005, 6.0, "m")]
+Offset = Annotated[float, quantity(-6.0, 6.0, "m")]
+Splay = Annotated[float, quantity(0.0, 45.0, "deg")]
+Vector = tuple[Offset, Offset, Offset]
+
+
+def _check_pivot(value: Any) -> str:
+    if value != "front":
+        raise problem(
+            "is a kind of joint that the statics does not cover",
+            'only pivot = "front" (front pivots, a rear link sets the splay) can be judged',
+        )
+    return "front"
+
+
+def _check_splays(value: tuple[float, ...]) -> tuple[float, ...]:
+    if any(b <= a for a, b in itertools.pairwise(value)):
+        raise problem("must rise from one splay to the next", "list each allowed splay once, smallest first")
+    return value
+
+
+Pivot = Annotated[str, BeforeValidator(_check_pivot)]
+Splays = Annotated[tuple[Splay, ...], Field(min_length=1), AfterValidator(_check_splays)]
+
+
+class Below(Model):
+    """What may hang below, by the fitting on its top, and the splays that this joint allows."""
+
+    fitting: Name = key("fitting on top of the lower item", '"large"')
+    splays_deg: Splays = key("allowed splays, rising", "[0.0, 1.0, 2.0]")
+
+
+class _Hardware(Model):
+    """What a frame, an enclosure and an adapter share."""
+
+    name: Name = key("name, as hang files give it", '"large"')
+    description: Name = key("what it is", '"invented demo item"')
+    source: Name = key("where the numbers come from", '"invented"')
+    mass_kg: Mass = key("mass", "50.0")
+    centre_of_mass_m: Vector = key("centre of mass in box axes", "[-0.22, 0.0, -0.17]")
+    width_m: Size = key("width", "1.1")
+    height_m: Size = key("height; between upper and lower pivot where it has both", "0.35")
+    depth_m: Size = key("depth, front to rear", "0.6")
+    front_m: Offset = key("how far the front lies ahead of the pivots", "0.0")
+    pivot: Pivot = key("kind of joint", '"front"')
+    rear_hole_back_m: Size = key("rear hole: distance behind the pivot", "0.45")
+    rear_hole_inset_m: Annotated[float, quantity(0.0, 1.0, "m")] = key("rear hole: depth inside the face", "0.05")
+    below: tuple[Below, ...] = key("what may hang below: [[below]]", "[[below]] ...")
+
+    KIND: ClassVar[str] = ""
+    # Frames stand above their origin, everything else hangs below it.
+    ABOVE_ORIGIN: ClassVar[bool] = False
+
+    @classmethod
+    def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[tuple[Loc, str, str, object]]:
+        """A centre of mass outside the item, or a rear hole beyond its rear face."""
+        try:
+            front, depth, width, height = (float(data[k]) for k in ("front_m", "depth_m", "width_m", "height_m"))
+            x, y, z = (float(value) for value in data["centre_of_mass_m"])
+            hole = float(data["rear_hole_back_m"])
+        except (KeyError, TypeError, ValueError):
+            return  # the faults of the single keys say it already
+        low, high = (0.0, height) if cls.ABOVE_ORIGIN else (-height, 0.0)
+        if not (front - depth <= x <= front and abs(y) <= width / 2 and low <= z <= high):
+            wrong = (
+                f"lies outside the item (x {front - depth:g} to {front:g}, y ±{width / 2:g}, z {low:g} to {high:g} m)"
+            )
+            yield ("centre_of_mass_m",), wrong, "measure from the front pivot, z up", data["centre_of_mass_m"]
+        if hole > depth - front:
+            yield ("rear_hole_back_m",), "lies behind the rear face", "measure from the pivot backwards", hole
+
+
+class Frame(_Hardware):
+    """The frame that a column hangs from; its origin is its lower front pivot."""
+
+    KIND: ClassVar[str] = "frame"
+    ABOVE_ORIGIN: ClassVar[bool] = True
+
+    format: Literal["frame/1"] = key("kind of file", '"frame/1"')
+
+
+class Adapter(_Hardware):
+    """What joins two types of enclosure whose fittings differ; it makes no sound."""
+
+    KIND: ClassVar[str] = "adapter"
+
+    format: Literal["adapter/1"] = key("kind of file", '"adapter/1"')
+    top_fitting: Name = key("fitting on its top", '"large"')
+    lower_pivot_ahead_m: Offset = key("how far its lower pivot lies ahead of the upper", "0.0")
+    lower_rear_hole_back_m: Size = key("lower rear hole: distance behind the lower pivot", "0.35")
+
+
+class Enclosure(_Hardware):
+    """A loudspeaker enclosure; `acoustic` is for the acoustic side to read."""
+
+    KIND: ClassVar[str] = "enclosure"
+
+    format: Literal["enclosure/1"] = key("kind of file", '"enclosure/1"')
+    top_fitting: Name = key("fitting on its top", '"large"')
+    reference_m: Vector = key("reference point of its acoustic data, in box axes", "[0.0, 0.0, -0.175]")
+    acoustic: dict[str, Any] = key("acoustic part: [acoustic]", "[acoustic] ...")
+
+
+Item = Enclosure | Adapter
+KINDS: dict[str, type[Frame] | type[Adapter] | type[Enclosure]] = {
+    "frame/1": Frame,
+    "adapter/1": Adapter,
+    "enclosure/1": Enclosure,
+}
+
+
+def lower_pivot_m(item: Item) -> tuple[float, float]:
+    """Place of the lower front pivot, (x, z) in box axes. [m]"""
+    return (item.lower_pivot_ahead_m if isinstance(item, Adapter) else 0.0), -item.height_m
+
+
+def allowed_splays(upper: Frame | Item, lower: Item) -> tuple[float, ...] | None:
+    """Splays that the joint between two items allows [deg]; None where they do not mate."""
+    for below in upper.below:
+        if below.fitting == lower.top_fitting:
+            return below.splays_deg
+    return None
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """All equipment by name, each with the document that it was read from."""
+
+    items: Mapping[str, Frame | Item] = field(default_factory=dict)
+    documents: Mapping[str, Document] = field(default_factory=dict)
+
+    def names(self, *kinds: type[Frame] | type[Adapter] | type[Enclosure]) -> list[str]:
+        """Names of all items of some kinds, sorted."""
+        return sorted(name for name, item in self.items.items() if isinstance(item, kinds))
+
+
+def load_catalogue(folders: Iterable[str | Path] = ()) -> Catalogue:
+    """Read the packaged catalogue and further folders of equipment files.
+
+    Raises
+    ------
+    FileFaults
+        With the faults of all files; also where two files share a name.
+    """
+    items: dict[str, Frame | Item] = {}
+    documents: dict[str, Document] = {}
+    faults: list[Fault] = []
+    for path in _equipment_files(folders, faults):
+        try:
+            document = read(path, *KINDS)
+            item = validate(document, KINDS[document.data["format"]])
+        except FileFaults as error:
+            faults.extend(error.faults)
+            continue
+        if item.name in items:
+            other = documents[item.name].file
+            todo = "give one of the two another name"
+            faults.append(document.fault(("name",), f"is the name of the item in {other} too", todo, item.name))
+            continue
+        items[item.name], documents[item.name] = item, document
+    if faults:
+        raise FileFaults(faults)
+    return Catalogue(items, documents)
+
+
+def unknown_item(
+    name: str, catalogue: Catalogue, kind: type[Frame] | type[Adapter] | type[Enclosure]
+) -> tuple[str, str]:
+    """What is wrong with a name that the catalogue does not hold as this kind, and what to do."""
+    if name in catalogue.items:
+        found = catalogue.items[name].KIND
+        return f"is a {found}, not a {kind.KIND}", nearest(name, catalogue.names(kind), what=f"{kind.KIND}s")
+    todo = nearest(name, catalogue.names(kind), what=f"{kind.KIND}s")
+    return f"is an unknown {kind.KIND}", f"{todo}; --equipment DIR adds your own"
+
+
+def _equipment_files(folders: Iterable[str | Path], faults: list[Fault]) -> Iterator[Path]:
+    packaged = resources.files("rigging") / "catalogue"
+    for folder in (Path(str(packaged)), *map(Path, folders)):
+        if not folder.is_dir():
+            faults.append(Fault(str(folder), "", "is not a folder of equipment files", "check --equipment"))
+            continue
+        yield from sorted(folder.glob("*.toml"))

@@ -1,0 +1,134 @@
+"""What is wrong with an input file, and where: the faults that a person reads."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+# Locating a fault parses growing prefixes, which is quadratic: beyond this no line is given.
+MAX_LOCATED_LINES = 1500
+
+Loc = tuple[str | int, ...]
+
+
+class _NoValue:
+    pass
+
+
+NO_VALUE = _NoValue()
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong with one file; `str()` gives the line that a person reads."""
+
+    file: str
+    key: str
+    wrong: str
+    todo: str
+    value: object = NO_VALUE
+    line: int | None = None
+
+    def __str__(self) -> str:
+        place = self.file if self.line is None else f"{self.file}:{self.line}"
+        key = f" {self.key}:" if self.key else ""
+        got = "" if self.value is NO_VALUE else f" (got {show(self.value)})"
+        return f"{place}:{key} {self.wrong}{got}; {self.todo}"
+
+
+class FileFaults(ValueError):
+    """Raised when input is at fault; `faults` holds every fault that was found."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+def show(value: object) -> str:
+    """A value as it stands in TOML, shortened to a readable length."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    text = f'"{value}"' if isinstance(value, str) else f"{value}"
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def key_path(loc: Loc) -> str:
+    """`("area", 1, "outline_m")` → `area[2].outline_m`, counted from 1."""
+    path = ""
+    for part in loc:
+        path += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if path else part
+    return path
+
+
+def nearest(word: str, known: Iterable[str], *, what: str = "") -> str:
+    """The next step for an unknown word: the nearest known one and the list of all."""
+    names = sorted(known)
+    close = difflib.get_close_matches(word, names, n=1, cutoff=0.5)
+    hint = f"did you mean {close[0]}? " if close else ""
+    return f"{hint}known{' ' + what if what else ''}: {', '.join(names) or 'none'}"
+
+
+def value_at(data: Any, loc: Loc) -> Any:
+    """The value at a location of parsed TOML; `NO_VALUE` where there is none."""
+    for part in loc:
+        try:
+            data = data[part]
+        except (KeyError, IndexError, TypeError):
+            return NO_VALUE
+    return data
+
+
+def lines_of(text: str, locs: Iterable[Loc]) -> dict[Loc, int]:
+    """Line of each location in a TOML text, for those where it is certain.
+
+    A prefix of the text that parses ends with a whole statement; the first such prefix that holds a
+    location ends with the statement that set it. A key that is missing is placed at the header of
+    its table.
+    """
+    lines = text.split("\n")
+    wanted = {loc for loc in locs if loc}
+    found: dict[Loc, int] = {}
+    if not wanted or len(lines) > MAX_LOCATED_LINES:
+        return found
+    whole = tomllib.loads(text)
+    held = {loc: loc if value_at(whole, loc) is not NO_VALUE else loc[:-1] for loc in wanted}
+    for first, last, data in _statements(lines):
+        for loc in [loc for loc in wanted if value_at(data, held[loc]) is not NO_VALUE]:
+            wanted.discard(loc)
+            if _sets(lines[first], last - first, loc, held[loc]):
+                found[loc] = first + 1
+        if not wanted:
+            break
+    return found
+
+
+def _statements(lines: list[str]) -> Iterator[tuple[int, int, dict[str, Any]]]:
+    """First and last line of every TOML statement, with all that has been set by its end."""
+    first, inside = 0, False
+    for last, line in enumerate(lines):
+        if not inside and (not line.strip() or line.lstrip().startswith("#")):
+            first = last + 1
+            continue
+        try:
+            data = tomllib.loads("\n".join(lines[: last + 1]))
+        except (ValueError, RecursionError):
+            inside = True
+            continue
+        yield first, last, data
+        first, inside = last + 1, False
+
+
+def _sets(line: str, more_lines: int, loc: Loc, held: Loc) -> bool:
+    """Whether the statement that opens with `line` is the one that a reader would look for."""
+    name = ".".join(part for part in held if isinstance(part, str))
+    if name and re.match(rf"\s*\[\[?\s*{re.escape(name)}\s*\]\]?", line):
+        return True
+    if held != loc:
+        return False
+    last = loc[-1]
+    named = isinstance(last, str) and re.match(rf'\s*"?{re.escape(last)}"?\s*=', line) is not None
+    return more_lines == 0 or named
