@@ -107,6 +107,38 @@ def section_line(area: Area, position_m: npt.ArrayLike, azimuth: float, step_m: 
     return _at_ears(area, place + distances[:, np.newaxis] * direction)[0]
 
 
+def cut_segments(corners: Array, position_m: npt.ArrayLike, azimuth: float) -> Array:
+    """Where a vertical plane through a place and azimuth [rad] cuts a flat outline.
+
+    Returns
+    -------
+    ndarray, shape (K, 2, 2)
+        Ends of K segments as (distance along the azimuth, height). [m]
+    """
+    along_axis = np.array([np.cos(azimuth), np.sin(azimuth)])
+    apart = corners[:, :2] - np.asarray(position_m, dtype=float)[:2]
+    aside = apart @ np.array([-along_axis[1], along_axis[0]])
+    points = np.column_stack([apart @ along_axis, corners[:, 2]])
+    # A corner on the plane counts as on its left, so that every outline crosses an even number of times.
+    left = aside >= 0
+    crossing = np.flatnonzero(left != np.roll(left, -1))
+    after = (crossing + 1) % len(corners)
+    share = (aside[crossing] / (aside[crossing] - aside[after]))[:, np.newaxis]
+    hits = points[crossing] + share * (points[after] - points[crossing])
+    return np.asarray(hits[np.lexsort((hits[:, 1], hits[:, 0]))]).reshape(-1, 2, 2)
+
+
+def layers(areas: Sequence[Area]) -> list[int]:
+    """A number for each area, so that no two of one number overlap in plan; -1 for obstacles."""
+    found: list[int] = []
+    plans = [shapely.Polygon(area.corners[:, :2]).buffer(-1e-6) for area in areas]
+    for index, area in enumerate(areas):
+        taken = {found[i] for i in range(index) if plans[index].intersects(plans[i])}
+        layer = next(n for n in range(len(areas) + 1) if n not in taken)
+        found.append(-1 if area.role == "obstacle" else layer)
+    return found
+
+
 def listen(areas: Sequence[Area], position_m: npt.ArrayLike, azimuth: float, grid_m: float = GRID_M) -> Listening:
     """All positions of the areas that are no obstacles: their grids, then their sections.
 

@@ -10,7 +10,7 @@ from matplotlib import colormaps
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.collections import PolyCollection
-from matplotlib.colors import BoundaryNorm
+from matplotlib.colors import BoundaryNorm, to_rgba
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Polygon
 
@@ -19,6 +19,7 @@ STEP_DB = 3.0
 STEPS = 8  # classes of the map: 24 dB below its top
 # Beyond this many cells the map goes into the SVG as a picture, so that viewers can open it.
 _MOST_VECTORS = 20_000
+_HIDDEN = "0.85"
 _LINE_STYLES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)), (0, (1, 1)), (0, (4, 1)))
 
 
@@ -35,18 +36,26 @@ def title(result: xr.Dataset, what: str) -> str:
 
 def section(result: xr.Dataset, ax: Axes | None = None) -> Axes:
     """The venue cut along the hang's aim: areas, ears, the column to scale, and where its rows aim."""
-    ax = new_axes() if ax is None else ax
-    cut = result.isel(position=np.flatnonzero(result["on_section"].values))
-    names = [str(name) for name in result["surface"].values]
-    for name in names:
-        part = cut.isel(position=np.flatnonzero(cut["area"].values == name))
-        if part.sizes["position"]:
-            along = part["along"].values
-            ax.plot(along, part["floor"].values, color="black", linewidth=3.0, solid_capstyle="butt")
-            ax.plot(along, part["z"].values, color="black", linewidth=1.0, linestyle=(0, (4, 3)))
-            middle = part.sizes["position"] // 2
-            place = (along[middle], part["floor"].values[middle])
-            ax.annotate(name, place, xytext=(0, -8), textcoords="offset points", ha="center", va="top", fontsize=13)
+    if ax is None:
+        heights = np.concatenate([result["cut_height"].values.ravel(), result["outline_height"].values.ravel()])
+        alongs = np.concatenate([result["cut_along"].values.ravel(), result["outline_along"].values.ravel()])
+        ax = new_axes(12.0, float(np.clip(1.8 + 12.0 * np.ptp(heights) / max(np.ptp(alongs), 1.0), 3.5, 9.0)))
+    ears = result.isel(position=np.flatnonzero(result["on_section"].values))
+    cuts = zip(result["cut_surface"].values, result["cut_along"].values, result["cut_height"].values, strict=True)
+    for index, along, height in cuts:
+        obstacle = result["surface_role"].values[index] == "obstacle"
+        name = str(result["surface"].values[index])
+        colour = "0.45" if obstacle else "black"
+        ax.plot(along, height, color=colour, linewidth=5.0 if obstacle else 3.0, solid_capstyle="butt")
+        # Below and to the right of the middle: clear of a rake that rises to the right.
+        place = (along[np.argmin(height)], height.min()) if obstacle else (along.mean(), height.mean())
+        offset, align = ((-6, -4), "right") if obstacle else ((6, -6), "left")
+        box = {"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1.0}
+        style: dict[str, Any] = {"fontsize": 13, "color": colour, "ha": align, "va": "top", "bbox": box, "zorder": 4}
+        ax.annotate(name, place, xytext=offset, textcoords="offset points", **style)
+    for name in result["surface"].values:
+        part = ears.isel(position=np.flatnonzero(ears["area"].values == name))
+        ax.plot(part["along"].values, part["z"].values, color="black", linewidth=1.0, linestyle=(0, (4, 3)))
     ends = zip(
         result["outline_along"].values[result["source_row"].values, :2].mean(axis=1),
         result["outline_height"].values[result["source_row"].values, :2].mean(axis=1),
@@ -99,49 +108,70 @@ def distance_figure(result: xr.Dataset) -> Figure:
         distance(result, area, ax)
     panels[0].set_ylabel("octave level, dB re 20 µPa", fontsize=13)
     if areas:
-        panels[-1].legend(title="octave, Hz", fontsize=12, title_fontsize=12, loc="upper right")
+        handles, labels = panels[0].get_legend_handles_labels()
+        figure.legend(handles, labels, title="octave, Hz", fontsize=12, title_fontsize=12, loc="outside right upper")
     heading = title(result, "Level over horizontal distance, along the section (drive 0 dB, pink programme)")
     figure.suptitle(heading, x=0.01, ha="left", fontsize=14)
     return figure
 
 
-def plan(result: xr.Dataset, quantity: float | None = None, ax: Axes | None = None) -> Axes:
-    """Map of the level over the areas: A-weighted, or of one octave [Hz]."""
+def plan(result: xr.Dataset, quantity: float | None = None, layer: int = 0, ax: Axes | None = None) -> Axes:
+    """Map of the level over the areas of one layer: A-weighted, or of one octave [Hz]."""
     ax = new_axes() if ax is None else ax
-    level = result["level_a"].values if quantity is None else result["octave_level"].sel(octave=quantity).values
-    what = "A-weighted level, dB(A)" if quantity is None else f"level of the {frequency_text(quantity)} Hz octave, dB"
-    scale = _scale(level[np.isfinite(level) & ~result["on_section"].values])
-    shades = colormaps[COLOURS]
+    level, _ = _mapped(result, quantity)
+    scale = level_scale(result, quantity)
     for index, name in enumerate(result["surface"].values):
         corners = result["surface_corner"].values[index]
-        outline = Polygon(corners[~np.isnan(corners[:, 0]), :2], closed=True, fill=False, edgecolor="black", zorder=3)
+        plan_corners = corners[~np.isnan(corners[:, 0]), :2]
+        of_layer = int(result["surface_layer"].values[index])
+        if of_layer not in (layer, -1):
+            continue
+        style = {"edgecolor": "black", "linewidth": 1.2} if of_layer == layer else {"edgecolor": "0.45", "linewidth": 4}
+        outline = Polygon(plan_corners, closed=True, fill=False, zorder=3, **style)
         ax.add_patch(outline)
         chosen = (result["area"].values == name) & ~result["on_section"].values
-        if chosen.any():
-            cells = _cells(result, index, chosen)
-            faces = shades(scale(np.nan_to_num(level[chosen], nan=0.0)))
-            faces[~np.isfinite(level[chosen])] = (0.85, 0.85, 0.85, 1.0)
-            drawn = PolyCollection(
-                list(cells), facecolors=faces, edgecolors=faces, linewidths=0.3, rasterized=chosen.sum() > _MOST_VECTORS
-            )
-            ax.add_collection(drawn)
-            drawn.set_clip_path(outline)
-        centre = np.nanmean(corners[:, :2], axis=0)
-        box = {"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 2.0}
-        ax.text(
-            float(centre[0]), float(centre[1]), str(name), ha="center", va="center", zorder=4, bbox=box, fontsize=13
-        )
+        if of_layer == layer and chosen.any():
+            _draw_cells(ax, _cells(result, index, chosen), level[chosen], scale, outline)
+            box = {"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 2.0}
+            x, y = (float(value) for value in plan_corners.mean(axis=0))
+            ax.text(x, y, str(name), ha="center", va="center", zorder=4, bbox=box, fontsize=13)
     _draw_hang(result, ax)
-    ax.set_aspect("equal", adjustable="datalim")
+    ax.set_aspect("equal", adjustable="box")
     ax.autoscale_view()
     ax.margins(0.04)
-    bar = ax.figure.colorbar(ScalarMappable(scale, shades), ax=ax, shrink=0.9, ticks=scale.boundaries)
-    bar.set_label(f"{what} re 20 µPa, drive 0 dB", fontsize=13)
-    if not np.isfinite(level).all():
-        ax.legend(handles=[Patch(facecolor="0.85", label="hidden from all sources")], loc="upper left", fontsize=12)
-    _label(ax, "x from the datum, m", "y to stage left (house right), m")
-    ax.set_title(title(result, f"Plan: {what}"), loc="left", fontsize=14)
+    ax.grid(color="0.85", linewidth=0.6, zorder=0)
+    _label(ax, "x from the datum, m", "")
     return ax
+
+
+def plan_figure(result: xr.Dataset, quantity: float | None = None) -> Figure:
+    """`plan` with a panel for every layer, so that no area covers another, on one scale of level."""
+    level, what = _mapped(result, quantity)
+    count = int(result["surface_layer"].values.max()) + 1
+    figure = Figure(figsize=(12.0, 6.75), layout="constrained")
+    panels = figure.subplots(1, count, sharex=True, sharey=True, squeeze=False)[0]
+    for layer, ax in enumerate(panels):
+        plan(result, quantity, layer, ax)
+    panels[0].set_ylabel("y to stage left (house right), m", fontsize=13)
+    scale = level_scale(result, quantity)
+    bar = figure.colorbar(
+        ScalarMappable(scale, colormaps[COLOURS]), ax=list(panels), shrink=0.9, ticks=scale.boundaries
+    )
+    bar.set_label(f"{what} re 20 µPa, drive 0 dB", fontsize=13)
+    bar.ax.tick_params(labelsize=12)
+    if not np.isfinite(level).all():
+        panels[0].legend(handles=[Patch(facecolor=_HIDDEN, label="hidden")], loc="upper left", fontsize=12)
+    figure.suptitle(title(result, f"Plan: {what}"), x=0.01, ha="left", fontsize=14)
+    return figure
+
+
+def level_scale(result: xr.Dataset, quantity: float | None = None) -> BoundaryNorm:
+    """Classes of 3 dB, down from the first multiple above the loudest one percent of the positions."""
+    level, _ = _mapped(result, quantity)
+    counted = level[np.isfinite(level) & ~result["on_section"].values]
+    loud = float(np.quantile(counted, 0.99)) if len(counted) else 0.0
+    edges = STEP_DB * np.ceil(loud / STEP_DB) - STEP_DB * np.arange(STEPS, -1, -1)
+    return BoundaryNorm(edges, colormaps[COLOURS].N, extend="both")
 
 
 def frequency_text(hz: float) -> str:
@@ -157,12 +187,23 @@ def save_svg(figure: Any, path: Any) -> None:
         figure.savefig(path, format="svg", metadata={"Date": None})
 
 
-def _scale(level: np.ndarray[Any, Any]) -> BoundaryNorm:
-    """Classes of 3 dB down from the first multiple above the loudest one percent."""
-    loud = float(np.quantile(level, 0.99)) if len(level) else 0.0
-    top = STEP_DB * np.ceil(loud / STEP_DB)
-    edges = top - STEP_DB * np.arange(STEPS, -1, -1)
-    return BoundaryNorm(edges, colormaps[COLOURS].N, extend="both")
+def _mapped(result: xr.Dataset, quantity: float | None) -> tuple[np.ndarray[Any, Any], str]:
+    if quantity is None:
+        return result["level_a"].values, "A-weighted level, dB(A)"
+    level = result["octave_level"].sel(octave=quantity).values
+    return level, f"level of the {frequency_text(quantity)} Hz octave, dB"
+
+
+def _draw_cells(
+    ax: Axes, cells: np.ndarray[Any, Any], level: np.ndarray[Any, Any], scale: BoundaryNorm, outline: Polygon
+) -> None:
+    heard = np.isfinite(level)
+    faces = colormaps[COLOURS](scale(np.where(heard, level, 0.0)))
+    faces[~heard] = to_rgba(_HIDDEN)
+    raster = len(level) > _MOST_VECTORS
+    drawn = PolyCollection(list(cells), facecolors=faces, edgecolors=faces, linewidths=0.3, rasterized=raster, zorder=2)
+    ax.add_collection(drawn)
+    drawn.set_clip_path(outline)
 
 
 def _cells(result: xr.Dataset, surface: int, chosen: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:

@@ -15,7 +15,7 @@ import xarray as xr
 from acoustics import air, bands, field, results, sight
 from acoustics.directivity import Directivity, load_directivity
 from acoustics.field import Medium, Sources
-from acoustics.listening import GRID_M, Listening, grid_of, listen
+from acoustics.listening import GRID_M, Listening, cut_segments, grid_of, layers, listen
 from acoustics.venue import Air, Area, Venue
 from rigging.equipment import Catalogue, Enclosure
 from rigging.faults import Fault, FileFaults, nearest
@@ -150,10 +150,11 @@ def predict(
         **_positions(listening, venue.area, hang),
         **_hang_values(hang, layout, sources),
         **_surfaces(venue.area, hang, options.grid_m),
+        **_cuts(venue.area, hang),
         "hidden": blocked,
         "arrival": _arrival(sources, listening.position, through.c),
     }
-    values |= _aim_ends(values, listening)
+    values |= _aim_ends(values)
     if options.lines is None:
         values |= _band_values(field.band_level(sources, listening.position, through, blocked, tell))
     else:
@@ -232,6 +233,7 @@ def _surfaces(areas: Sequence[Area], hang: Hang, grid_m: float) -> dict[str, Any
         "surface_served": [
             area.role == "audience" and (hang.serves is None or area.name in hang.serves) for area in areas
         ],
+        "surface_layer": layers(areas),
         "surface_corner": corners,
         "surface_cell": cells,
         "surface_direction": direction,
@@ -251,29 +253,31 @@ def _arrival(sources: Sources, position: Array, c: float) -> Array:
     return arrival
 
 
-def _aim_ends(values: Mapping[str, Any], listening: Listening) -> dict[str, Any]:
-    """Where the aim lines first meet an area's section, or where they leave the drawing."""
-    along, floor, section = values["along"], listening.floor, listening.on_section
-    # Enclosures lie in the section's plane, so their reference points have an `along` of their own.
-    outline, rows = values["outline_along"], values["source_row"]
-    start = outline[rows, :2].mean(axis=1)
+def _cuts(areas: Sequence[Area], hang: Hang) -> dict[str, Any]:
+    """Where the vertical plane through the hang's aim cuts areas and obstacles."""
+    azimuth = float(np.radians(hang.azimuth_deg))
+    cuts = [cut_segments(area.corners, hang.position_m, azimuth) for area in areas]
+    ends = np.concatenate(cuts)
+    surface = np.repeat(np.arange(len(areas)), [len(cut) for cut in cuts])
+    return {"cut_surface": surface, "cut_along": ends[..., 0], "cut_height": ends[..., 1]}
+
+
+def _aim_ends(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Where the aim lines first meet what the section cuts, or else where the last cut ends."""
+    # Enclosures lie in the section's plane: their lines start at the middle of their fronts.
+    rows = values["source_row"]
+    start = values["outline_along"][rows, :2].mean(axis=1)
     height = values["outline_height"][rows, :2].mean(axis=1)
-    slope = np.tan(np.radians(values["aim_elevation"]))
-    reach = along[section].max() if section.any() else start.max() + 10.0
-    end = np.maximum(np.full(len(start), reach), start)
-    for area in np.unique(listening.area[section]):
-        cut = section & (listening.area == area)
-        a, z = along[cut], floor[cut]
-        order = np.argsort(a, kind="stable")
-        a, z = a[order], z[order]
-        for index in range(len(start)):
-            above = height[index] + slope[index] * (a - start[index]) - z
-            hits = np.nonzero((above[:-1] > 0) & (above[1:] <= 0) & (a[:-1] > start[index]))[0]
-            if len(hits):
-                first = hits[0]
-                share = above[first] / (above[first] - above[first + 1])
-                end[index] = min(end[index], a[first] + share * (a[first + 1] - a[first]))
-    return {"aim_end_along": end, "aim_end_height": height + slope * (end - start)}
+    ahead, up = (trig(np.radians(values["aim_elevation"])) for trig in (np.cos, np.sin))
+    reach = np.full(len(rows), max(values["cut_along"].max(initial=-np.inf) - start.min(), 10.0))
+    for (a0, a1), (z0, z1) in zip(values["cut_along"], values["cut_height"], strict=True):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            across = ahead * (z1 - z0) - up * (a1 - a0)
+            ray = ((a0 - start) * (z1 - z0) - (z0 - height) * (a1 - a0)) / across
+            share = ((a0 - start) * up - (z0 - height) * ahead) / across
+        meets = (ray > 0) & (share >= 0) & (share <= 1)
+        reach = np.where(meets, np.minimum(reach, ray), reach)
+    return {"aim_end_along": start + reach * ahead, "aim_end_height": height + reach * up}
 
 
 def _attributes(hang: Hang, venue: Venue, venue_document: Document, layout: Layout, options: Options) -> dict[str, Any]:

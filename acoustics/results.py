@@ -56,6 +56,10 @@ VARIABLES: dict[str, tuple[tuple[str, ...], str, str]] = {
     "surface_served": (("surface",), "1", "audience that the hang serves"),
     "surface_corner": (("surface", "corner", "component"), "m", "corners of the area; NaN past the last"),
     "surface_cell": (("surface", "side"), "m", "size of the area's grid cells; NaN where not sampled"),
+    "surface_layer": (("surface",), "1", "areas of one layer do not overlap in plan; -1 for obstacles"),
+    "cut_surface": (("cut",), "1", "index of the surface that the section cuts"),
+    "cut_along": (("cut", "end"), "m", "ends of the cut, along the azimuth"),
+    "cut_height": (("cut", "end"), "m", "ends of the cut, height"),
     "surface_direction": (("surface",), "rad", "plan direction of the grid's first side"),
 }  # fmt: skip
 

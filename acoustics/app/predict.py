@@ -193,7 +193,7 @@ def _writers(result: xr.Dataset, map_octave: float | None) -> dict[str, Callable
     }
     if "line" not in result.dims:
         writers["distance.svg"] = lambda path: plots.save_svg(plots.distance_figure(result), path)
-        writers["plan.svg"] = lambda path: plots.save_svg(plots.plan(result, map_octave).figure, path)
+        writers["plan.svg"] = lambda path: plots.save_svg(plots.plan_figure(result, map_octave), path)
     return writers
 
 
