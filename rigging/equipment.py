@@ -18,6 +18,8 @@ from pydantic import AfterValidator, BeforeValidator, Field
 
 from rigging.faults import Fault, FileFaults, Loc, nearest
 from rigging.files import Document, Model, Name, key, problem, quantity, read, validate
+from rigging.ratings import ArmHole, ArmMount, Hole, Ratings, hole_faults
+from rigging.tackle import Hoist, Rope, Shackle, Sling
 
 Mass = Annotated[float, quantity(0.01, 2000.0, "kg")]
 Size = Annotated[float, quantity(0.005, 6.0, "m")]
@@ -68,6 +70,8 @@ class _Hardware(Model):
     rear_hole_back_m: Size = key("rear hole: distance behind the pivot", "0.45")
     rear_hole_inset_m: Annotated[float, quantity(0.0, 1.0, "m")] = key("rear hole: depth inside the face", "0.05")
     below: tuple[Below, ...] = key("what may hang below: [[below]]", "[[below]] ...")
+    side_spacing_m: Size | None = Field(None, description="distance between its left and right joints")
+    rated: Ratings | None = Field(None, description="rated limits: [rated]")
 
     KIND: ClassVar[str] = ""
     # Frames stand above their origin, everything else hangs below it.
@@ -99,6 +103,34 @@ class Frame(_Hardware):
     ABOVE_ORIGIN: ClassVar[bool] = True
 
     format: Literal["frame/1"] = key("kind of file", '"frame/1"')
+    hole: tuple[Hole, ...] = Field((), description="pick holes, front to rear: [[hole]]")
+    arm_front: ArmMount | None = Field(None, description="mount of pick arms at the front")
+    arm_rear: ArmMount | None = Field(None, description="mount of pick arms at the rear")
+
+    @classmethod
+    def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[tuple[Loc, str, str, object]]:
+        """Those of all hardware, and holes out of order or beyond the frame."""
+        yield from super().cross_faults(data)
+        try:
+            front, depth, height = (float(data[name]) for name in ("front_m", "depth_m", "height_m"))
+        except (KeyError, TypeError, ValueError):
+            return
+        yield from hole_faults(data.get("hole"), front, depth, height)
+
+
+class PickArm(Model):
+    """A bar that carries a pick in front of or behind the frame."""
+
+    KIND: ClassVar[str] = "pick arm"
+
+    format: Literal["pick_arm/1"] = key("kind of file", '"pick_arm/1"')
+    name: Name = key("name, as hang files give it", '"arm-large"')
+    description: Name = key("what it is", '"invented demo item"')
+    source: Name = key("where the numbers come from", '"invented"')
+    mass_kg: Mass = key("mass", "12.0")
+    length_m: Size = key("how far it reaches out from its mount", "1.0")
+    centre_out_m: Offset = key("its centre of mass, out from the mount", "0.4")
+    hole: Annotated[tuple[ArmHole, ...], Field(min_length=1)] = key("pick holes: [[hole]]", "[[hole]] ...")
 
 
 class Adapter(_Hardware):
@@ -120,14 +152,24 @@ class Enclosure(_Hardware):
     format: Literal["enclosure/1"] = key("kind of file", '"enclosure/1"')
     top_fitting: Name = key("fitting on its top", '"large"')
     reference_m: Vector = key("reference point of its acoustic data, in box axes", "[0.0, 0.0, -0.175]")
+    pullback_m: Vector | None = Field(None, description="hole for a pull-back, in box axes")
+    cart_limit_deg: Annotated[float, quantity(0.0, 45.0, "deg")] | None = Field(
+        None, description="farthest from level at which a group on a flat cart engages below it by itself"
+    )
     acoustic: dict[str, Any] = key("acoustic part: [acoustic]", "[acoustic] ...")
 
 
 Item = Enclosure | Adapter
-KINDS: dict[str, type[Frame] | type[Adapter] | type[Enclosure]] = {
+Equipment = Frame | Item | PickArm | Hoist | Sling | Shackle | Rope
+KINDS: dict[str, type[Equipment]] = {
     "frame/1": Frame,
     "adapter/1": Adapter,
     "enclosure/1": Enclosure,
+    "pick_arm/1": PickArm,
+    "hoist/1": Hoist,
+    "sling/1": Sling,
+    "shackle/1": Shackle,
+    "rope/1": Rope,
 }
 
 
@@ -148,10 +190,10 @@ def allowed_splays(upper: Frame | Item, lower: Item) -> tuple[float, ...] | None
 class Catalogue:
     """All equipment by name, each with the document that it was read from."""
 
-    items: Mapping[str, Frame | Item] = field(default_factory=dict)
+    items: Mapping[str, Equipment] = field(default_factory=dict)
     documents: Mapping[str, Document] = field(default_factory=dict)
 
-    def names(self, *kinds: type[Frame] | type[Adapter] | type[Enclosure]) -> list[str]:
+    def names(self, *kinds: type[Equipment]) -> list[str]:
         """Names of all items of some kinds, sorted."""
         return sorted(name for name, item in self.items.items() if isinstance(item, kinds))
 
@@ -164,7 +206,7 @@ def load_catalogue(folders: Iterable[str | Path] = ()) -> Catalogue:
     FileFaults
         With the faults of all files; also where two files share a name.
     """
-    items: dict[str, Frame | Item] = {}
+    items: dict[str, Equipment] = {}
     documents: dict[str, Document] = {}
     faults: list[Fault] = []
     for path in _equipment_files(folders, faults):
@@ -185,9 +227,7 @@ def load_catalogue(folders: Iterable[str | Path] = ()) -> Catalogue:
     return Catalogue(items, documents)
 
 
-def unknown_item(
-    name: str, catalogue: Catalogue, kind: type[Frame] | type[Adapter] | type[Enclosure]
-) -> tuple[str, str]:
+def unknown_item(name: str, catalogue: Catalogue, kind: type[Equipment]) -> tuple[str, str]:
     """What is wrong with a name that the catalogue does not hold as this kind, and what to do."""
     if name in catalogue.items:
         found = catalogue.items[name].KIND

@@ -110,13 +110,13 @@ def lay_out(hang: Hang) -> Layout:
     for index, item in enumerate(hang.items):
         if isinstance(item, Enclosure):
             reference[index] = rows.place(index, item.reference_m)
-    sides = [frame.place(0, _side(hang.frame))]
-    sides += [rows.place(index, _side(item)) for index, item in enumerate(hang.items)]
+    sides = [frame.place(0, side_outline(hang.frame))]
+    sides += [rows.place(index, side_outline(item)) for index, item in enumerate(hang.items)]
     outline = np.stack(sides)
     return Layout(frame, rows, reference, outline, float(outline[..., 2].min()))
 
 
-def _side(item: Frame | Adapter | Enclosure) -> Array:
+def side_outline(item: Frame | Adapter | Enclosure) -> Array:
     """Corners (4, 3) of an item's side in the middle plane: front top, front bottom, rear bottom, rear top."""
     front, rear = item.front_m, item.front_m - item.depth_m
     top, bottom = (item.height_m, 0.0) if item.ABOVE_ORIGIN else (0.0, -item.height_m)

@@ -1,0 +1,128 @@
+"""The hang file as it is written: its keys, and the rules between them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field
+
+from rigging.faults import NO_VALUE, Loc
+from rigging.files import Model, Name, key, problem, quantity
+from rigging.picks import ArmUse, Carts, Loom, Pick, PullBack
+from rigging.site import Coordinate, Height, Place
+
+Problem = tuple[Loc, str, str, object]
+
+
+def _check_row(value: Any) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+        raise problem("is not a row number", "count the [[column]] entries from the top, starting at 1")
+    return value
+
+
+class Row(Model):
+    """One row of a column: an enclosure or an adapter, and the splay of the joint above it."""
+
+    enclosure: Name | None = Field(None, description="enclosure type")
+    adapter: Name | None = Field(None, description="adapter type")
+    splay_deg: Annotated[float, quantity(0.0, 45.0, "deg")] = key("splay of the joint above", "0.0")
+
+
+class Group(Model):
+    """Rows that share a drive signal."""
+
+    rows: Annotated[tuple[Annotated[int, BeforeValidator(_check_row)], ...], Field(min_length=1)] = key(
+        "row numbers from the top", "[1, 2]"
+    )
+    gain_db: Annotated[float, quantity(-60.0, 20.0, "dB")] = Field(0.0, description="gain")
+    delay_ms: Annotated[float, quantity(0.0, 1000.0, "ms")] = Field(0.0, description="delay")
+
+
+class HangFile(Model):
+    """A hang as its file gives it."""
+
+    format: Literal["hang/1"] = key("kind of file", '"hang/1"')
+    name: Name = key("name of the hang", '"main, stage left"')
+    description: Name | None = Field(None, description="where the numbers come from")
+    frame: Name = key("frame type", '"frame-large"')
+    position_m: Place = key("frame reference (front pivot line); the third number is the trim", "[0.0, 6.0, 11.0]")
+    azimuth_deg: Annotated[float, quantity(-360.0, 360.0, "deg")] = Field(0.0, description="positive to stage left")
+    tilt_deg: Annotated[float, quantity(-90.0, 90.0, "deg")] = key("elevation of the frame", "-2.0")
+    serves: tuple[Name, ...] | None = Field(None, description="areas; all when absent")
+    column: Annotated[tuple[Row, ...], Field(min_length=1, max_length=64)] = key("rows, top down", "[[column]] ...")
+    group: tuple[Group, ...] = Field((), description="rows that share a drive signal")
+    arm: ArmUse | None = Field(None, description="pick arm: [arm]")
+    pick: tuple[Pick, ...] = Field((), max_length=4, description="what the frame is picked up by: [[pick]]")
+    pullback: PullBack | None = Field(None, description="rope from the bottom enclosure: [pullback]")
+    loom: Loom | None = Field(None, description="cables down the rear: [loom]")
+    carts: Carts = Field(Carts(), description="what the column travels on: [carts]")
+    floor_below_m: Height | None = Field(None, description="height of the floor or stage below the hang")
+
+    @classmethod
+    def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[Problem]:
+        """Rows that are neither or both of enclosure and adapter; rows in no place of the column or in two groups."""
+        column = data.get("column")
+        rows = column if isinstance(column, list) else []
+        for index, row in enumerate(rows):
+            if isinstance(row, dict) and ("enclosure" in row) == ("adapter" in row):
+                wrong = "names both an enclosure and an adapter" if "adapter" in row else "names no equipment"
+                yield ("column", index), wrong, "give the row either enclosure = ... or adapter = ...", row
+        yield from _group_faults(data.get("group"), rows)
+        yield from _pick_faults(data.get("pick"))
+        yield from _cart_faults(data.get("carts"), len(rows))
+
+
+class MirrorFile(Model):
+    """A hang that is the mirror image of another file's."""
+
+    format: Literal["hang/1"] = key("kind of file", '"hang/1"')
+    name: Name = key("name of the hang", '"main, stage right"')
+    mirror_of: Name = key("the design's file, from this one's folder", '"left.toml"')
+    mirror_y_m: Coordinate = Field(0.0, description="the mirror plane: y = this")
+    points: dict[Name, Name] = Field({}, description="the design's venue points, and this side's in their place")
+
+
+def _group_faults(groups: Any, rows: list[Any]) -> Iterator[Problem]:
+    taken: dict[int, int] = {}
+    for index, group in enumerate(groups if isinstance(groups, list) else []):
+        numbers = group.get("rows") if isinstance(group, dict) else None
+        for place, number in enumerate(numbers if isinstance(numbers, list) else []):
+            if isinstance(number, bool) or not isinstance(number, int) or number < 1:
+                continue  # said by the model
+            loc = ("group", index, "rows", place)
+            if number > len(rows):
+                yield loc, f"is beyond the column's {len(rows)} rows", "count [[column]] entries from the top", number
+            elif isinstance(rows[number - 1], dict) and "adapter" in rows[number - 1]:
+                yield loc, "is an adapter, which has no drive signal", "leave it out", number
+            if number in taken:
+                wrong = f"is in group[{taken[number] + 1}] already"
+                yield loc, wrong, "a row has one drive signal: keep it in one group", number
+            taken.setdefault(number, index)
+
+
+def _pick_faults(picks: Any) -> Iterator[Problem]:
+    """Picks with neither or both of point and bridle; bridles without an apex or with one leg."""
+    for index, pick in enumerate(picks if isinstance(picks, list) else []):
+        if not isinstance(pick, dict):
+            continue
+        loc: Loc = ("pick", index)
+        if "point" in pick and "leg" in pick:
+            yield loc, "has both a point and bridle legs", "keep one of the two", NO_VALUE
+        if ("leg" in pick) != ("apex_m" in pick):
+            missing = "apex_m" if "leg" in pick else "leg"
+            todo = "a bridle needs [[pick.leg]] twice or three times, and apex_m, the height where they meet"
+            yield (*loc, missing), "key is missing", todo, NO_VALUE
+        legs = pick.get("leg")
+        if isinstance(legs, list) and len(legs) == 1:
+            yield (*loc, "leg"), "is a bridle of one leg", "give two or three, or a point in its place", 1
+        for leg_index, leg in enumerate(legs if isinstance(legs, list) else []):
+            if isinstance(leg, dict) and ("rope" in leg) == ("sling" in leg):
+                wrong = "names both a rope and a sling" if "rope" in leg else "names no rope or sling"
+                yield (*loc, "leg", leg_index), wrong, "give the leg one of the two", NO_VALUE
+
+
+def _cart_faults(carts: Any, rows: int) -> Iterator[Problem]:
+    groups = carts.get("groups") if isinstance(carts, dict) else None
+    if isinstance(groups, list) and all(isinstance(n, int) for n in groups) and sum(groups) != rows:
+        yield ("carts", "groups"), f"holds {sum(groups)} rows of {rows}", "give every row of the column a cart", groups

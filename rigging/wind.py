@@ -1,0 +1,69 @@
+"""Wind on a column in the open air and on a stack: forces, swing, load shift, stability; pure functions."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+
+AIR_DENSITY = 1.225  # at 15 °C and 101.325 kPa, ISO 2533:1975 [kg/m³]
+# Upper edges of Beaufort 0 to 11, 10-minute means at 10 m (WMO No. 8, from memory). [m/s]
+BEAUFORT_EDGES = (0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9, 17.2, 20.8, 24.5, 28.5, 32.7)
+
+
+def wind_force(speed_m_s: npt.ArrayLike, area_m2: npt.ArrayLike, drag: float, density: float = AIR_DENSITY) -> Array:
+    """Drag of a steady wind, F = ½ ρ v² C_d A. [N] Speed [m/s], area across the wind [m²], density [kg/m³]."""
+    return np.asarray(0.5 * density * drag * np.square(speed_m_s) * np.asarray(area_m2, dtype=float))
+
+
+def wind_speed(force_n: npt.ArrayLike, area_m2: npt.ArrayLike, drag: float, density: float = AIR_DENSITY) -> Array:
+    """Speed at which the drag reaches a force, √(2 F / (ρ C_d A)). [m/s]"""
+    return np.asarray(np.sqrt(2.0 * np.asarray(force_n, dtype=float) / (density * drag * np.asarray(area_m2))))
+
+
+def wind_swing(force_n: npt.ArrayLike, weight_n: npt.ArrayLike) -> Array:
+    """Swing from plumb of a body on one free point, tan δ = F / W, the drag at its centre of mass. [rad]"""
+    return np.asarray(np.arctan2(force_n, weight_n))
+
+
+def wind_shift(force_n: npt.ArrayLike, below_m: npt.ArrayLike, apart_m: npt.ArrayLike) -> Array:
+    """Load that a horizontal force moves from one of two parallel chains to the other, F h / b. [N]
+
+    Parameters
+    ----------
+    force_n : array_like
+        Horizontal force in the plane of the picks. [N]
+    below_m : array_like
+        How far below the picks it acts. [m]
+    apart_m : array_like
+        Horizontal distance of the picks. [m]
+    """
+    return np.asarray(np.asarray(force_n, dtype=float) * np.asarray(below_m) / np.asarray(apart_m))
+
+
+def stack_stability(weight_n: float, base_m: float, force_n: float, height_m: float) -> tuple[float, float]:
+    """A stack on the ground in the wind: righting over overturning moment W b / (F z), and the friction it needs F / W.
+
+    Parameters
+    ----------
+    weight_n : float
+        [N]
+    base_m : float
+        Horizontal distance from the centre of mass to the edge it would tip over. [m]
+    force_n, height_m : float
+        Horizontal force [N] and its height [m].
+
+    Returns
+    -------
+    stability, friction : float
+        Infinite and 0 without force.
+    """
+    if force_n == 0:
+        return float("inf"), 0.0
+    return weight_n * base_m / (force_n * height_m), force_n / weight_n
+
+
+def beaufort(speed_m_s: float) -> int:
+    """Beaufort number of a 10-minute mean speed [m/s]; gusts are higher."""
+    return int(np.searchsorted(BEAUFORT_EDGES, speed_m_s, side="right"))
