@@ -18,7 +18,7 @@ from scipy import ndimage
 
 from acoustics import bands, radiators
 from rigging.equipment import Enclosure
-from rigging.faults import NO_VALUE, Loc
+from rigging.faults import NO_VALUE, Fault, FileFaults, Loc
 from rigging.files import Model, Name, key, quantity, validate_part
 
 Array = npt.NDArray[np.float64]
@@ -28,6 +28,8 @@ Problem = tuple[Loc, str, str, object]
 # Steps of the table. Cubic splines over one degree err by less than 0.01 dB of the axis level for
 # apertures up to 0.4 m at 16 kHz (the test measures it).
 STEP_DEG = 1.0
+# Below this the axis is a null, and levels that refer to it mean nothing.
+LEAST_AXIS_SHARE = 0.1
 _MARGIN = 3  # rows kept beyond the poles, for the four coefficients of a cubic
 PASCAL_DB = -20.0 * np.log10(20e-6)  # level of 1 Pa re 20 µPa
 
@@ -105,6 +107,14 @@ class Directivity:
         far = radiators.radiation(self.radiators, n, frequency, self.c)
         return np.asarray(far / axis * radiators.rear(n[..., 0], frequency, self.width_m, self.rear_db, self.c))
 
+    def axis_share(self, frequency: float) -> float:
+        """Share of the radiators' sum that is left on the reference axis at a frequency [Hz]; 1 if none cancel."""
+        if not self.radiators:
+            return 1.0
+        axis = radiators.radiation(self.radiators, [1.0, 0.0, 0.0], frequency, self.c)
+        shares = [radiators.crossover(frequency, r.from_hz, r.to_hz) for r in self.radiators]
+        return float(np.abs(axis) / np.sum(shares))
+
     def in_band(self, directions: npt.ArrayLike, band: int) -> Complex:
         """Directivity at a band's midband, looked up in the table (within 0.1 dB down to −20 dB)."""
         n = np.asarray(directions, dtype=float)
@@ -154,7 +164,18 @@ def load_directivity(enclosure: Enclosure, file: str, c: float) -> Directivity:
     for hz, value in zip(part.level_band_hz or (), part.level_1m_db or (), strict=True):
         level[bands.NOMINAL_HZ.index(hz)] = value
     kinds = tuple(_radiator(entry, np.asarray(enclosure.reference_m)) for entry in part.radiator)
-    return Directivity(enclosure.name, kinds, enclosure.width_m, float(part.rear_db or 0.0), level, c)
+    loaded = Directivity(enclosure.name, kinds, enclosure.width_m, float(part.rear_db or 0.0), level, c)
+    for hz in bands.band_edges()[~np.isnan(level)].ravel():
+        if loaded.axis_share(float(hz)) < LEAST_AXIS_SHARE:
+            raise FileFaults([cancelled(loaded, file, float(hz))])
+    return loaded
+
+
+def cancelled(directivity: Directivity, file: str, hz: float) -> Fault:
+    """The fault of radiators that cancel on the axis that levels are normalised on."""
+    db = 20.0 * np.log10(max(directivity.axis_share(hz), 1e-6))
+    wrong = f"cancel each other on the reference axis at {hz:.0f} Hz ({db:.0f} dB), where levels are defined"
+    return Fault(file, "acoustic.radiator", wrong, "check reference_m, places_m and the crossovers")
 
 
 def _radiator(part: RadiatorPart, reference: Array) -> radiators.Radiator:

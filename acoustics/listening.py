@@ -191,8 +191,6 @@ def _extent(area: Area, direction: float) -> tuple[Array, Array]:
 
 def _at_ears(area: Area, plan: Array) -> tuple[Array, Array]:
     """Plan points (P, 2) → ears (P, 3) and floor heights (P,), on the plane that fits the corners best."""
-    corners = area.corners
-    centre = corners.mean(axis=0)
-    slope, *_ = np.linalg.lstsq(corners[:, :2] - centre[:2], corners[:, 2] - centre[2], rcond=None)
-    floor = centre[2] + (plan - centre[:2]) @ slope
+    origin, axes = area.plane
+    floor = origin[2] - (plan - origin[:2]) @ axes[2, :2] / axes[2, 2]
     return np.column_stack([plan, floor + area.ear_height_m]), floor

@@ -13,7 +13,7 @@ import numpy.typing as npt
 import xarray as xr
 
 from acoustics import air, bands, field, results, sight
-from acoustics.directivity import Directivity, load_directivity
+from acoustics.directivity import LEAST_AXIS_SHARE, Directivity, cancelled, load_directivity
 from acoustics.field import Medium, Sources
 from acoustics.listening import GRID_M, Listening, cut_segments, grid_of, layers, listen
 from acoustics.venue import Air, Area, Venue
@@ -25,6 +25,9 @@ from rigging.hang import Hang
 from rigging.revision import revision
 
 Array = npt.NDArray[np.float64]
+
+# Nearer than this to a point source its level has no meaning.
+NEAREST_M = 0.05
 
 MODEL = (
     "free field, direct sound: one directional point source per enclosure, complex sum; hidden sources left out; "
@@ -53,8 +56,8 @@ def medium(of: Air) -> Medium:
     return Medium(of.c, attenuation)
 
 
-def sources_of(hang: Hang, layout: Layout, catalogue: Catalogue, c: float) -> Sources:
-    """Sources of a hang's enclosures, top down.
+def sources_of(hang: Hang, layout: Layout, catalogue: Catalogue, c: float, lines: Sequence[float] = ()) -> Sources:
+    """Sources of a hang's enclosures, top down; `lines` are single frequencies that will be asked for. [Hz]
 
     Raises
     ------
@@ -68,8 +71,13 @@ def sources_of(hang: Hang, layout: Layout, catalogue: Catalogue, c: float) -> So
     for name in types:
         item = catalogue.items[name]
         assert isinstance(item, Enclosure)
+        file = catalogue.documents[name].file
         try:
-            loaded.append(load_directivity(item, catalogue.documents[name].file, c))
+            directivity = load_directivity(item, file, c)
+            loaded.append(directivity)
+            faults.extend(
+                cancelled(directivity, file, hz) for hz in lines if directivity.axis_share(hz) < LEAST_AXIS_SHARE
+            )
         except FileFaults as error:
             faults.extend(error.faults)
     if faults:
@@ -137,12 +145,13 @@ def predict(
     layout = lay_out(hang)
     through = medium(venue.air)
     try:
-        sources = sources_of(hang, layout, catalogue, through.c)
+        sources = sources_of(hang, layout, catalogue, through.c, options.lines or ())
     except FileFaults as error:
         faults.extend(error.faults)
     if faults:
         raise FileFaults(faults)
     listening = listen(venue.area, hang.position_m, float(np.radians(hang.azimuth_deg)), options.grid_m)
+    _check_apart(hang, sources, listening, venue.area)
     count = len(listening.position)
     tell = None if progress is None else (lambda done: progress(done, count))
     blocked = sight.hidden(sources.position, listening.position, venue.area)
@@ -164,6 +173,18 @@ def predict(
         level[:, blocked.all(axis=0)] = np.nan
         values |= {"line": options.lines, "frequency": options.lines, "pressure": pressure, "level": level}
     return results.dataset(values, _attributes(hang, venue, venue_document, layout, options))
+
+
+def _check_apart(hang: Hang, sources: Sources, listening: Listening, areas: Sequence[Area]) -> None:
+    """Refuse a position nearer to a source than its model can mean anything."""
+    for row, place in zip(hang.enclosure_rows, sources.position, strict=True):
+        apart = np.linalg.norm(listening.position - place, axis=1)
+        nearest_one = int(np.argmin(apart))
+        if apart[nearest_one] < NEAREST_M:
+            where = areas[listening.area[nearest_one]].name
+            wrong = f"puts row {row + 1} within {NEAREST_M:g} m of a listening position in {where}"
+            fault = Fault(hang.document.file, "position_m", wrong, "move the hang, or the area and its ears")
+            raise FileFaults([fault])
 
 
 def _band_values(level: Array) -> dict[str, Any]:

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from acoustics.venue import Area, outline_basis
+from acoustics.venue import Area
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -41,14 +41,12 @@ def hidden(source: Array, position: Array, areas: Sequence[Area]) -> Flags:
             continue
         for first in range(0, len(position), step):
             part = slice(first, first + step)
-            blocked[:, part] |= _crosses(source, position[part], area.corners)
+            blocked[:, part] |= _crosses(source, position[part], area)
     return blocked
 
 
-def _crosses(source: Array, position: Array, corners: Array) -> Flags:
-    basis = outline_basis(corners)
-    assert basis is not None  # the venue file refuses outlines without a plane
-    origin, axes = basis
+def _crosses(source: Array, position: Array, area: Area) -> Flags:
+    origin, axes = area.plane
     start = (source - origin) @ axes[2]
     end = (position - origin) @ axes[2]
     drop = start[:, np.newaxis] - end[np.newaxis, :]
@@ -57,7 +55,7 @@ def _crosses(source: Array, position: Array, corners: Array) -> Flags:
     crossing = (share > _ENDS) & (share < 1.0 - _ENDS)
     s, p = np.nonzero(crossing)
     hit = source[s] + share[s, p, np.newaxis] * (position[p] - source[s])
-    polygon = shapely.Polygon((corners - origin) @ axes[:2].T)
+    polygon = shapely.Polygon((area.corners - origin) @ axes[:2].T)
     shapely.prepare(polygon)
     plane = (hit - origin) @ axes[:2].T
     crossing[s, p] = shapely.contains_xy(polygon, plane[:, 0], plane[:, 1])

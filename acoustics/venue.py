@@ -85,6 +85,15 @@ class Area(Model):
         """Corners, (N, 3). [m]"""
         return np.asarray(self.outline_m)
 
+    @property
+    def plane(self) -> tuple[Array, Array]:
+        """The plane that fits the corners best: origin (3,) [m] and axes (3, 3), two in the plane, then its normal.
+
+        Ears stand on it and paths are cut by it, so that no area hides its own listeners.
+        """
+        centre = self.corners.mean(axis=0)
+        return centre, np.linalg.svd(self.corners - centre)[2]
+
 
 class Venue(Site):
     """A venue file."""

@@ -121,7 +121,7 @@ def read(path: str | os.PathLike[str], *formats: str) -> Document:
         If it cannot be read, is no TOML, or is of another kind or version.
     """
     file = os.fspath(path)
-    text = _read_text(file)
+    text = _read_text(file, formats)
     try:
         data = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
@@ -185,7 +185,7 @@ def duplicate_faults(data: Mapping[str, Any], table: str) -> Iterator[tuple[Loc,
         seen.setdefault(name, index)
 
 
-def _read_text(file: str) -> str:
+def _read_text(file: str, formats: tuple[str, ...]) -> str:
     path = Path(file)
 
     def refuse(wrong: str, todo: str) -> FileFaults:
@@ -207,11 +207,15 @@ def _read_text(file: str) -> str:
         reason = getattr(error, "strerror", None) or error
         raise refuse(f"cannot be read ({reason})", "check path and rights") from None
     if not content.strip():
-        raise refuse("is empty", 'start it with a line such as format = "venue/1"')
+        raise refuse("is empty", f"start it with {_first_line(formats)}")
     try:
         return content.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
         raise refuse("is not a text file in UTF-8", "save it as plain TOML text") from None
+
+
+def _first_line(formats: tuple[str, ...]) -> str:
+    return " or ".join(f'format = "{name}"' for name in formats or ("kind/1",))
 
 
 def _syntax_fault(file: str, error: Exception) -> Fault:
@@ -226,9 +230,9 @@ def _syntax_fault(file: str, error: Exception) -> Fault:
 
 def _check_format(document: Document, formats: tuple[str, ...]) -> None:
     value = document.data.get("format")
-    wanted = " or ".join(f'format = "{name}"' for name in formats)
+    wanted = _first_line(formats)
     if value is None and (formats or "format" not in document.data):
-        todo = f"start the file with {wanted}" if formats else 'start it with format = "kind/1"'
+        todo = f"start the file with {wanted}"
         raise FileFaults([Fault(document.file, "format", "key is missing", todo)])
     if formats and value not in formats:
         versions = {name.split("/")[0] for name in formats}

@@ -80,6 +80,7 @@ class MirrorFile(Model):
     name: Name = key("name of the hang", '"main, stage right"')
     mirror_of: Name = key("the design's file, from this one's folder", '"left.toml"')
     mirror_y_m: Coordinate = Field(0.0, description="the mirror plane: y = this")
+    serves: tuple[Name, ...] | None = Field(None, description="areas; those of the design when absent")
     points: dict[Name, Name] = Field({}, description="the design's venue points, and this side's in their place")
 
 

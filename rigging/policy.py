@@ -31,6 +31,7 @@ class Policy(Model):
     least_pick_share: Annotated[float, quantity(0.0, 0.5, "")] = key("least share of the weight on each pick", "0.1")
     least_leg_deg: Annotated[float, quantity(1.0, 89.0, "deg")] = key("bridle leg from the horizontal", "30.0")
     included_angle_deg: Angle = key("greatest angle between two legs", "120.0")
+    plumb_deg: Annotated[float, quantity(0.0, 30.0, "deg")] = key("chain out of plumb", "3.0")
     tilt_tolerance_deg: Annotated[float, quantity(0.0, 5.0, "deg")] = key("tilt at which a hang is as drawn", "0.5")
     clearance_m: Annotated[float, quantity(0.0, 20.0, "m")] = key("lowest edge above the floor below", "2.5")
     drag: Annotated[float, quantity(0.1, 3.0, "")] = key("drag coefficient", "1.3")

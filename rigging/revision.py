@@ -16,13 +16,22 @@ _PAIRS = 5
 def revision(inputs: Mapping[str, Any]) -> str:
     """A word of ten letters for all inputs of a result, such as `bagotilufo`.
 
-    Equal inputs give equal words; of 1000 different ones two share a word with a chance of 1 : 2000
-    (30 bits). Comments, order of keys and layout of a file do not count.
+    Equal inputs as written give equal words, 4 and 4.0 being equal; of 1000 different ones two share a
+    word with a chance of 1 : 2000 (30 bits). Comments, order of keys and layout of a file do not count.
     """
-    text = json.dumps(inputs, sort_keys=True, ensure_ascii=False, default=str)
+    text = json.dumps(_plain(inputs), sort_keys=True, ensure_ascii=False, default=str)
     number = int.from_bytes(hashlib.sha256(text.encode()).digest()[:4], "big")
     word = ""
     for _ in range(_PAIRS):
         number, low = divmod(number, len(_CONSONANTS) * len(_VOWELS))
         word += _CONSONANTS[low // len(_VOWELS)] + _VOWELS[low % len(_VOWELS)]
     return word
+
+
+def _plain(value: Any) -> Any:
+    """The same with every whole number as a float."""
+    if isinstance(value, Mapping):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value

@@ -84,7 +84,7 @@ def _number(low: float, high: float):  # type: ignore[no-untyped-def]
 
 
 def _frequencies(text: str) -> tuple[float, ...]:
-    parse = _number(1.0, 40_000.0)
+    parse = _number(22.4, 17_780.0)  # the edges of the third octaves that levels are given for
     lines = tuple(parse(part) for part in text.split(",") if part.strip())
     if not lines or len(set(lines)) != len(lines):
         raise argparse.ArgumentTypeError(f"needs different frequencies in Hz, such as 125,1000 (got {text!r})")

@@ -6,7 +6,7 @@ import contextlib
 import os
 import re
 import shutil
-import tempfile
+import uuid
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
@@ -19,8 +19,8 @@ from rigging.faults import Fault, FileFaults
 def write(parent: Path, result: xr.Dataset, writers: Mapping[str, Callable[[Path], None]]) -> Path:
     """Write files into `parent`/HANG-REVISION and return that folder.
 
-    All are made in a temporary folder first and moved when complete; a folder of another revision and
-    other files in this one are not touched.
+    All are made in a temporary folder, which takes the place of the old one when complete; a folder of
+    another revision is not touched, other files in this one are kept.
 
     Raises
     ------
@@ -28,22 +28,32 @@ def write(parent: Path, result: xr.Dataset, writers: Mapping[str, Callable[[Path
         If the folder cannot be written.
     """
     target = parent / f"{slug(result.attrs['hang'])}-{result.attrs['revision']}"
+    staging, before = (parent / f".{kind}-{uuid.uuid4().hex}" for kind in ("writing", "before"))
     try:
-        parent.mkdir(parents=True, exist_ok=True)
-        staging = Path(tempfile.mkdtemp(prefix=".writing-", dir=parent))
-        try:
-            for name, writer in writers.items():
-                writer(staging / name)
-            target.mkdir(exist_ok=True)
-            for name in writers:
-                os.replace(staging / name, target / name)
-        finally:
-            shutil.rmtree(staging, ignore_errors=True)
+        staging.mkdir(parents=True)
+        for name, writer in writers.items():
+            writer(staging / name)
+        if target.exists():
+            _keep_others(target, staging, set(writers))
+            os.rename(target, before)
+        os.rename(staging, target)
     except OSError as error:
         reason = error.strerror or str(error)
         fault = Fault(str(target), "", f"cannot be written ({reason})", "name another folder with --out")
         raise FileFaults([fault]) from None
+    finally:
+        if before.exists() and not target.exists():
+            os.rename(before, target)
+        for left in (staging, before):
+            shutil.rmtree(left, ignore_errors=True)
     return target
+
+
+def _keep_others(target: Path, staging: Path, written: set[str]) -> None:
+    """Copy what else lies in the folder that is about to be replaced."""
+    for other in target.iterdir():
+        if other.name not in written:
+            (shutil.copytree if other.is_dir() else shutil.copy2)(other, staging / other.name)
 
 
 def slug(name: str) -> str:

@@ -98,7 +98,7 @@ def _figures(seats: xr.Dataset, name: str, role: str, areas: list[Any]) -> dict[
     }
     if "line" in part.dims:
         means = {
-            f"{hz:g}": evenness.mean(level, weight)
+            f"{hz:.10g}": evenness.mean(level, weight)
             for hz, level in zip(part["line"].values, part["level"].values, strict=True)
         }
         return figures | {"line_mean_db": means}

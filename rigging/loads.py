@@ -1,0 +1,204 @@
+"""What each pick of a hang carries at a tilt, with how much of the column on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+import numpy.typing as npt
+
+from rigging import statics
+from rigging.column import Column, arm_place
+from rigging.equipment import Enclosure
+from rigging.hang import Hang
+from rigging.statics import G
+
+Array = npt.NDArray[np.float64]
+
+# Picks nearer to each other than this are at one place for the balance: no pair of holes is.
+_APART_M = 1e-3
+
+
+@dataclass(frozen=True)
+class PickHole:
+    """Where a pick takes hold: frame axes (u, y, v) [m], its working load and the source of that."""
+
+    name: str
+    place: Array
+    limit_kg: float | None
+    source: str
+
+
+@dataclass(frozen=True)
+class Balance:
+    """How a hang hangs: `tilt` and `roll` [rad], least and greatest load of each pick (K,) [N].
+
+    `pull` (2,): the pull-back's force on the column, (x, z) [N]; `lean` the top chain's lean from plumb [rad];
+    `problem` why no balance exists, empty where it does; `free`: the tilt follows from the balance.
+    """
+
+    tilt: float
+    roll: float
+    low: Array
+    high: Array
+    pull: Array
+    lean: float
+    problem: str
+    free: bool
+
+    @property
+    def indeterminate(self) -> bool:
+        """Whether statics leaves the loads open: the envelope counts."""
+        return bool(np.any(self.high - self.low > 1e-6 * max(float(self.high.max(initial=0.0)), 1.0)))
+
+
+def pick_holes(hang: Hang) -> list[PickHole]:
+    """The holes of a hang's picks, in their order."""
+    found = []
+    for pick in hang.picks:
+        options = _arm_holes(hang) if pick.on == "arm" else _frame_holes(hang)
+        found.append(next(hole for hole in options if hole.name == _hole_name(pick.on, pick.hole)))
+    return found
+
+
+def balance(hang: Hang, column: Column, tilt: float) -> Balance:
+    """How the picks carry a column at a wished tilt [rad].
+
+    One pick, or two side by side, leave the tilt to the balance, unless a pull-back sets it.
+    """
+    places = np.array([hole.place for hole in pick_holes(hang)]).reshape(-1, 3)
+    weight, centre = column.mass_kg * G, column.balance
+    none = np.zeros(len(places))
+    if not len(places):
+        return Balance(tilt, 0.0, none, none, np.zeros(2), 0.0, "the hang file names no picks", False)
+    flat = centre[[0, 2]]
+    free = float(np.ptp(places[:, 0])) < _APART_M and hang.pullback is None
+    try:
+        if free:
+            tilt = float(statics.hanging_tilt(flat, places[0, [0, 2]]))
+        roll = _roll(places, centre, tilt)
+        if hang.pullback is not None:
+            return _with_pullback(hang, column, places, tilt, roll)
+        low, high = _shares(weight, centre, places, tilt)
+    except ValueError as error:
+        return Balance(tilt, 0.0, none, none, np.zeros(2), 0.0, str(error), free)
+    tips = " and ".join(f"pick {i + 1}" for i in np.flatnonzero(low < 0))
+    problem = f"{tips} would have to push: the column tips" if tips else ""
+    return Balance(tilt, roll, low, high, np.zeros(2), 0.0, problem, free)
+
+
+def reachable(hang: Hang, column: Column, share: float = 0.0) -> tuple[float, float] | None:
+    """Lowest and highest tilt [rad] with every pick loaded at least by a share.
+
+    None where the tilt is not the picks' to set: one pick, picks side by side, a pull-back.
+    """
+    places = np.array([hole.place for hole in pick_holes(hang)]).reshape(-1, 3)
+    if len(places) < 2 or float(np.ptp(places[:, 0])) < _APART_M or hang.pullback is not None:
+        return None
+    front, rear = places[np.argmax(places[:, 0])], places[np.argmin(places[:, 0])]
+    return statics.reachable_tilts(column.balance[[0, 2]], front[[0, 2]], rear[[0, 2]], share)
+
+
+def best_picks(hang: Hang, column: Column, tilt: float, share: float) -> str:
+    """Which two holes, or which one, bring the column to a tilt [rad], in words; with the best balance of loads."""
+    holes = _frame_holes(hang) + _arm_holes(hang)
+    centre = statics.turned(column.balance[[0, 2]], tilt)
+    best: tuple[float, str] = (0.0, "")
+    for front, rear in combinations(sorted(holes, key=lambda hole: -hole.place[0]), 2):
+        x1, x2 = (statics.turned(hole.place[[0, 2]], tilt)[0] for hole in (front, rear))
+        if x1 - x2 < _APART_M or abs(front.place[1]) > _APART_M or abs(rear.place[1]) > _APART_M:
+            continue
+        on_front = float((centre[0] - x2) / (x1 - x2))
+        least = min(on_front, 1.0 - on_front)
+        # Of equal balances the wider pair: its loads move less when the tilt does.
+        if least >= share and (least, x1 - x2) > (best[0] + 1e-6, 0.0):
+            best = (least, f"{front.name} and {rear.name} carry {on_front:.0%} and {1 - on_front:.0%}")
+    single = min(holes, key=lambda hole: abs(_single_tilt(column, hole) - tilt), default=None)
+    words = [best[1] or f"no two holes reach {np.degrees(tilt):+.1f}° with {share:.0%} on each"]
+    if single is not None and np.isfinite(_single_tilt(column, single)):
+        words.append(f"alone, {single.name} hangs nearest, at {np.degrees(_single_tilt(column, single)):+.1f}°")
+    return "; ".join(words)
+
+
+def pullback_place(hang: Hang, column: Column) -> Array | None:
+    """Where a pull-back takes hold of the bottom row, in frame axes (u, v) [m]; None where no hole is given."""
+    bottom = hang.items[len(column.pivot) - 1]
+    if not isinstance(bottom, Enclosure) or bottom.pullback_m is None:
+        return None
+    elevation = -float(np.sum(np.radians(hang.splays_deg[: len(column.pivot)])))
+    return np.asarray(column.pivot[-1] + statics.turned(np.array(bottom.pullback_m)[[0, 2]], elevation))
+
+
+def _with_pullback(hang: Hang, column: Column, places: Array, tilt: float, roll: float) -> Balance:
+    hold = pullback_place(hang, column)
+    if hold is None:
+        raise ValueError("the bottom row's file gives no pullback_m: where the rope takes hold is not known")
+    if hang.pullback is None or hang.pullback.to_m is None:
+        raise ValueError("the pull-back's upper end is not known")
+    low = statics.turned(hold, tilt)
+    azimuth = np.radians(hang.azimuth_deg)
+    apart = np.array(hang.pullback.to_m) - np.array(hang.position_m)
+    to = np.array([apart[0] * np.cos(azimuth) + apart[1] * np.sin(azimuth), apart[2]])
+    top = statics.turned(places[:, [0, 2]].mean(axis=0), tilt)
+    centre = statics.turned(column.balance[[0, 2]], tilt)
+    pull, on_pick, lean = statics.pullback(column.mass_kg * G, centre, top, low, to - low)
+    carried = np.full(len(places), float(np.hypot(*on_pick)) / len(places))
+    problem = "the pull-back would have to push" if pull < 0 else ""
+    toward = (to - low) / np.linalg.norm(to - low)
+    return Balance(tilt, roll, carried, carried, pull * toward, lean, problem, False)
+
+
+def _shares(weight: float, centre: Array, places: Array, tilt: float) -> tuple[Array, Array]:
+    x = statics.turned(places[:, [0, 2]], tilt)[:, 0]
+    if len(places) == 1:
+        return np.array([weight]), np.array([weight])
+    at = float(statics.turned(centre[[0, 2]], tilt)[0])
+    if len(places) == 2:
+        along, where = (places[:, 1], float(centre[1])) if np.ptp(x) < _APART_M else (x, at)
+        first, second = statics.pick_loads(weight, where, along[0], along[1])
+        loads = np.array([float(first), float(second)])
+        return loads, loads
+    return statics.vertical_loads(weight, (at, float(centre[1])), np.column_stack([x, places[:, 1]]))
+
+
+def _roll(places: Array, centre: Array, tilt: float) -> float:
+    """Roll at which the centre of mass is plumb below picks that are in line front to rear, 0 for wider ones. [rad]"""
+    if np.ptp(places[:, 1]) >= _APART_M:
+        return 0.0
+    drop = statics.turned(places[:, [0, 2]], tilt)[:, 1].mean() - statics.turned(centre[[0, 2]], tilt)[1]
+    return float(np.arctan2(places[:, 1].mean() - centre[1], drop))
+
+
+def _single_tilt(column: Column, hole: PickHole) -> float:
+    try:
+        return float(statics.hanging_tilt(column.balance[[0, 2]], hole.place[[0, 2]]))
+    except ValueError:
+        return float("inf")
+
+
+def _hole_name(on: str, name: str) -> str:
+    return f"{on} hole {name}"
+
+
+def _frame_holes(hang: Hang) -> list[PickHole]:
+    turn = np.array([1.0, hang.side, 1.0])
+    return [
+        PickHole(_hole_name("frame", hole.name), np.array(hole.position_m) * turn, hole.limit_kg, hang.frame.source)
+        for hole in hang.frame.hole
+    ]
+
+
+def _arm_holes(hang: Hang) -> list[PickHole]:
+    if hang.arm is None:
+        return []
+    arm, use = hang.arm
+    return [
+        PickHole(
+            _hole_name("arm", hole.name),
+            arm_place(hang.frame, use.end, hole.out_m, hole.up_m),
+            hole.limit_kg,
+            arm.source,
+        )
+        for hole in arm.hole
+    ]

@@ -1,0 +1,139 @@
+"""From a pick to the roof: bridles, hoists, what hangs in line; loads at the hook and at the roof."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from rigging.policy import hoisting_factor
+from rigging.statics import G
+from rigging.tackle import Hoist, Rope, Sling
+
+Array = npt.NDArray[np.float64]
+
+# Legs of a bridle hold an apex only in the plane of their anchors; off by more than this share of the
+# load sideways, the apex would move to where they do.
+_IN_PLANE = 1e-6
+
+# Strength of textile slings by use, EN 1492-2:2000, as a multiple of the straight limit.
+SLING_MODES = {"straight": 1.0, "choked": 0.8, "basket parallel": 2.0, "basket to 45°": 1.4, "basket 45 to 60°": 1.0}
+# Share of the rated load of a shoulder eyebolt by angle from its shank (handbook table). [deg]
+EYEBOLT = ((5.0, 1.0), (15.0, 0.8), (30.0, 0.65), (45.0, 0.3))
+# Share of the rated load of a shackle by side load from its line (ASME B30.26, as quoted). [deg]
+SHACKLE_SIDE = ((0.0, 1.0), (45.0, 0.7), (90.0, 0.5))
+
+
+@dataclass(frozen=True)
+class Bridle:
+    """Legs from an apex to K anchors.
+
+    `tension` (K,) [N], `length` (K,) [m], `from_horizontal` (K,) [rad], `anchor_force` (K, 3) on the
+    anchors [N]; `included` the greatest angle between two legs [rad]; `off_plane` the share of the load that
+    the legs cannot hold sideways where the apex is drawn.
+    """
+
+    tension: Array
+    length: Array
+    from_horizontal: Array
+    anchor_force: Array
+    included: float
+    off_plane: float
+
+
+def bridle(load_n: float, apex_m: npt.ArrayLike, anchor_m: npt.ArrayLike) -> Bridle:
+    """Tensions of a bridle of two or three legs that carries a load at its apex.
+
+    Balance of forces at the apex, Σ T_i e_i = W ẑ; for two legs this is T1 = W L1 H2/(V1 H2 + V2 H1).
+
+    Parameters
+    ----------
+    load_n : float
+        [N]
+    apex_m : array_like, shape (3,)
+    anchor_m : array_like, shape (K, 3)
+        [m]
+
+    Returns
+    -------
+    Bridle
+        A negative tension means that the leg goes slack: the others hold another apex.
+
+    Raises
+    ------
+    ValueError
+        If there are not two or three legs, or an anchor is not above the apex.
+    """
+    apart = np.asarray(anchor_m, dtype=float) - np.asarray(apex_m, dtype=float)
+    if len(apart) not in (2, 3):
+        raise ValueError(f"a bridle has two or three legs, not {len(apart)}; four are indeterminate")
+    if np.any(apart[:, 2] <= 0):
+        raise ValueError("every anchor of a bridle must be above its apex")
+    length = np.linalg.norm(apart, axis=1)
+    toward = apart / length[:, np.newaxis]
+    share, *_ = np.linalg.lstsq(toward.T, np.array([0.0, 0.0, 1.0]), rcond=None)
+    off = np.linalg.norm(toward.T @ share - np.array([0.0, 0.0, 1.0]))
+    cosines = toward @ toward.T
+    pairs = cosines[np.triu_indices(len(apart), 1)]
+    tension = load_n * share
+    return Bridle(
+        tension=tension,
+        length=length,
+        from_horizontal=np.arcsin(toward[:, 2]),
+        anchor_force=-tension[:, np.newaxis] * toward,
+        included=float(np.arccos(np.clip(pairs.min(), -1.0, 1.0))),
+        off_plane=0.0 if off < _IN_PLANE else float(off),
+    )
+
+
+def beam_loads(span_m: float, at_m: npt.ArrayLike, load_n: npt.ArrayLike) -> tuple[float, float]:
+    """Reactions of a beam on its two ends [N]; a third support would make it indeterminate."""
+    at, load = np.asarray(at_m, dtype=float), np.asarray(load_n, dtype=float)
+    right = float(np.sum(load * at) / span_m)
+    return float(load.sum()) - right, right
+
+
+def leg_factor(from_horizontal: npt.ArrayLike) -> Array:
+    """Tension of a leg over its share of the load, 1/sin of its angle from the horizontal [rad]."""
+    return np.asarray(1.0 / np.sin(from_horizontal))
+
+
+def stepped_share(angle_deg: float, table: tuple[tuple[float, float], ...]) -> float | None:
+    """Share of the rated load at an angle by a table: that of the next angle listed; None beyond the last."""
+    return next((share for limit, share in table if angle_deg <= limit + 1e-9), None)
+
+
+def sling_limit_kg(sling: Sling, mode: str = "straight") -> float | None:
+    """Working load limit of a textile sling in a way of use (EN 1492-2). [kg]
+
+    Raises
+    ------
+    KeyError
+        If the mode is not one of `SLING_MODES`.
+    """
+    return None if sling.limit_kg is None else sling.limit_kg * SLING_MODES[mode]
+
+
+def rope_breaking_n(diameter_mm: float, grade_n_mm2: float, k: float) -> float:
+    """Minimum breaking force of wire rope, d² R_r K (EN 12385-4). [N] K is .330 for 6x19 and 6x36 with fibre core."""
+    return diameter_mm**2 * grade_n_mm2 * k
+
+
+def rope_limit_kg(rope: Rope, design_factor: float) -> float | None:
+    """Working load limit of a rope: breaking force × termination / design factor. [kg]"""
+    return None if rope.breaking_kn is None else rope.breaking_kn * 1000.0 * rope.termination / design_factor / G
+
+
+def hoist_factor(hoist: Hoist | None, dynamic_factor: float | None) -> float | None:
+    """Dynamic factor of a hoist's load: the policy's one, or that of its hoisting class; None where unknown."""
+    if dynamic_factor is not None:
+        return dynamic_factor
+    if hoist is None or hoist.hoisting_class is None or hoist.speed_m_per_min is None:
+        return None
+    return hoisting_factor(hoist.hoisting_class, hoist.speed_m_per_min / 60.0)
+
+
+def hoist_weight_kg(hoist: Hoist, out_m: float) -> float:
+    """Mass that a hoist adds at the roof: its own and that of the chain that is out, all falls. [kg]"""
+    return hoist.mass_kg + hoist.chain_kg_per_m * hoist.falls * out_m
