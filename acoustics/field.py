@@ -55,10 +55,11 @@ def lossless(frequency: npt.ArrayLike) -> Array:
 
 
 def line_count(low_hz: float, high_hz: float, path_difference_m: float, c: float) -> int:
-    """Lines that keep a band's energy within 0.05 dB: max(16, 6 B D/c), at midpoints.
+    """Lines for a band's energy: max(16, 6 B D/c), at midpoints.
 
     `path_difference_m`: the largest difference of paths, plus c times the largest difference of delays.
-    Checked on random columns; endpoints or half as many do not hold it.
+    On random columns all but one level in ten thousand are within 0.05 dB, those within 0.09 dB; endpoints or
+    half as many lines do not hold it.
     """
     return max(16, int(np.ceil(6.0 * (high_hz - low_hz) * path_difference_m / c)))
 

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rigging import geometry, statics
-from rigging.equipment import Adapter, Enclosure, Frame, Item, lower_pivot_m
+from rigging.equipment import Enclosure, Frame, Item, lower_pivot_m, rear_hole_back_m
 from rigging.findings import Finding, judged, unjudged
 from rigging.hang import Hang
 from rigging.ratings import PermittedBelow
@@ -68,8 +68,8 @@ def column_of(hang: Hang, rows: int | None = None) -> Column:
     above: list[Frame | Item] = [hang.frame, *items[:-1]]
     above_forward = np.vstack([[1.0, 0.0], forward[:-1]])[: len(items)]
     above_up = np.vstack([[0.0, 1.0], up[:-1]])[: len(items)]
-    back = np.array([_lower_back(item) for item in above])[:, np.newaxis]
-    inset = np.array([item.rear_hole_inset_m for item in above])[:, np.newaxis]
+    back = np.array([rear_hole_back_m(a, b) for a, b in zip(above, items, strict=False)])[:, np.newaxis]
+    inset = np.array([item.rear_hole_inset_m for item in above[: len(items)]])[:, np.newaxis]
     own_back = np.array([item.rear_hole_back_m for item in items])[:, np.newaxis]
     own_inset = np.array([item.rear_hole_inset_m for item in items])[:, np.newaxis]
     outlines = [geometry.side_outline(hang.frame)]
@@ -128,10 +128,10 @@ def joint_findings(hang: Hang, joints: Joints, shares: Array, factor: float | No
         link = float(joints.link[index]) / G
         pin = float(np.hypot(*joints.pivot[index])) / G
         kind, what = ("link_push_kg", "rear link in compression") if link < 0 else ("link_kg", "rear link in tension")
-        yield _rated(part, f"{what}, one side", abs(link) * share, factor, upper, lower, kind, state)
-        yield _rated(part, "front pivot pin, one side", pin * share, factor, upper, lower, "pin_kg", state)
+        yield rated_finding(part, f"{what}, one side", abs(link) * share, factor, upper, lower, kind, state)
+        yield rated_finding(part, "front pivot pin, one side", pin * share, factor, upper, lower, "pin_kg", state)
         if link < 0:
-            yield _lock(part, upper, lower, state)
+            yield compressed_lock(part, upper, lower, state)
 
 
 def permitted_findings(hang: Hang, loom_kg: Array) -> Iterator[Finding]:
@@ -170,7 +170,7 @@ def _permitted(
         yield unjudged(part, "mass below", mass, "kg", f"{upper.name}: its entry gives neither number nor mass")
 
 
-def _rated(
+def rated_finding(
     part: str, what: str, value: float, factor: float | None, upper: Frame | Item, lower: Item, kind: str, state: str
 ) -> Finding:
     """A force on one side against the lower of the two items' ratings; missing where one of them is."""
@@ -192,7 +192,8 @@ def _rated(
     return unjudged(part, what, worked, "kg", "no dynamic factor: the hoist gives no class or speed", state)
 
 
-def _lock(part: str, upper: Frame | Item, lower: Item, state: str) -> Finding:
+def compressed_lock(part: str, upper: Frame | Item, lower: Item, state: str) -> Finding:
+    """A joint in compression holds only with a lock that works both ways: a finding of its own."""
     what = "lock that holds both ways"
     known = [item.rated.locks_both_ways if item.rated else None for item in (upper, lower)]
     if False in known:
@@ -211,10 +212,6 @@ def loom_masses(hang: Hang) -> Array:
 
 def _joint_name(index: int) -> str:
     return "frame–1" if index == 0 else f"rows {index}–{index + 1}"
-
-
-def _lower_back(item: Frame | Item) -> float:
-    return item.lower_rear_hole_back_m if isinstance(item, Adapter) else item.rear_hole_back_m
 
 
 def _row_body(item: Item, hang: Hang) -> tuple[float, Array]:

@@ -52,6 +52,7 @@ class Below(Model):
 
     fitting: Name = key("fitting on top of the lower item", '"large"')
     splays_deg: Splays = key("allowed splays, rising", "[0.0, 1.0, 2.0]")
+    rear_hole_back_m: Size | None = Field(None, description="rear hole for this fitting, where it has one of its own")
 
 
 class _Hardware(Model):
@@ -176,6 +177,12 @@ KINDS: dict[str, type[Equipment]] = {
 def lower_pivot_m(item: Item) -> tuple[float, float]:
     """Place of the lower front pivot, (x, z) in box axes. [m]"""
     return (item.lower_pivot_ahead_m if isinstance(item, Adapter) else 0.0), -item.height_m
+
+
+def rear_hole_back_m(upper: Frame | Item, lower: Item) -> float:
+    """Distance of the upper item's rear hole for a lower one behind the joint's pivot. [m]"""
+    own = upper.lower_rear_hole_back_m if isinstance(upper, Adapter) else upper.rear_hole_back_m
+    return next((b.rear_hole_back_m or own for b in upper.below if b.fitting == lower.top_fitting), own)
 
 
 def allowed_splays(upper: Frame | Item, lower: Item) -> tuple[float, ...] | None:

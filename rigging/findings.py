@@ -31,8 +31,8 @@ class Finding:
 
     @property
     def used(self) -> float | None:
-        """Share of the limit that is used; above 1 it is exceeded. None where there is no limit."""
-        if self.value is None or self.limit is None:
+        """Share of the limit that is used; above 1 it is exceeded. None where there is no limit, or it is 0."""
+        if self.value is None or not self.limit:
             return None
         top, bottom = (self.limit, self.value) if self.least else (self.value, self.limit)
         return top / bottom if bottom > 0 else float("inf")
@@ -55,7 +55,8 @@ def unjudged(part: str, what: str, value: float | None, unit: str, why: str, sta
 def worst_first(findings: Iterable[Finding]) -> list[Finding]:
     """Exceeded ones, then those that cannot be judged, then the rest; most used first within each."""
     order = {EXCEEDS: 0, CANNOT: 1, WITHIN: 2}
-    return sorted(findings, key=lambda f: (order[f.status], -(f.used or 0.0)))
+    unlimited = {EXCEEDS: float("inf"), CANNOT: 0.0, WITHIN: 0.0}
+    return sorted(findings, key=lambda f: (order[f.status], -(unlimited[f.status] if f.used is None else f.used)))
 
 
 def worst_of_each(findings: Iterable[Finding]) -> list[Finding]:

@@ -98,7 +98,6 @@ def chain(
 def lay_out(hang: Hang) -> Layout:
     """Place a hang in the venue."""
     azimuth, tilt = np.radians(hang.azimuth_deg), np.radians(hang.tilt_deg)
-    frame = chain(hang.position_m, azimuth, tilt, [0.0], [[0.0, 0.0]])
     rows = chain(
         hang.position_m,
         azimuth,
@@ -110,7 +109,14 @@ def lay_out(hang: Hang) -> Layout:
     for index, item in enumerate(hang.items):
         if isinstance(item, Enclosure):
             reference[index] = rows.place(index, item.reference_m)
-    sides = [frame.place(0, side_outline(hang.frame))]
+    if hang.standing:
+        # The frame lies upside down below the last row, level on the floor.
+        foot = rows.place(-1, np.array([*lower_pivot_m(hang.items[-1]), 0.0])[[0, 2, 1]])
+        frame = chain(foot, azimuth, 0.0, [0.0], [[0.0, 0.0]])
+        sides = [frame.place(0, side_outline(hang.frame) * [1.0, 1.0, -1.0])]
+    else:
+        frame = chain(hang.position_m, azimuth, tilt, [0.0], [[0.0, 0.0]])
+        sides = [frame.place(0, side_outline(hang.frame))]
     sides += [rows.place(index, side_outline(item)) for index, item in enumerate(hang.items)]
     outline = np.stack(sides)
     return Layout(frame, rows, reference, outline, float(outline[..., 2].min()))

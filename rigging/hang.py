@@ -32,6 +32,7 @@ class Hang:
     serves: tuple[str, ...] | None
     gain_db: tuple[float, ...]
     delay_s: tuple[float, ...]
+    standing: bool
     arm: tuple[PickArm, ArmUse] | None
     picks: tuple[Pick, ...]
     pullback: PullBack | None
@@ -139,6 +140,7 @@ def _resolve(document: Document, catalogue: Catalogue) -> Hang:
         serves=hang.serves,
         gain_db=gain,
         delay_s=delay,
+        standing=hang.standing,
         arm=arm,
         picks=hang.pick,
         pullback=hang.pullback,

@@ -52,6 +52,7 @@ class HangFile(Model):
     serves: tuple[Name, ...] | None = Field(None, description="areas; all when absent")
     column: Annotated[tuple[Row, ...], Field(min_length=1, max_length=64)] = key("rows, top down", "[[column]] ...")
     group: tuple[Group, ...] = Field((), description="rows that share a drive signal")
+    standing: bool = Field(False, description="a stack on the ground: the frame is its base, below the last row")
     arm: ArmUse | None = Field(None, description="pick arm: [arm]")
     pick: tuple[Pick, ...] = Field((), max_length=4, description="what the frame is picked up by: [[pick]]")
     pullback: PullBack | None = Field(None, description="rope from the bottom enclosure: [pullback]")
@@ -70,7 +71,7 @@ class HangFile(Model):
                 yield ("column", index), wrong, "give the row either enclosure = ... or adapter = ...", row
         yield from _group_faults(data.get("group"), rows)
         yield from _pick_faults(data.get("pick"))
-        yield from _cart_faults(data.get("carts"), len(rows))
+        yield from _cart_faults(data.get("carts"), sum(isinstance(r, dict) and "enclosure" in r for r in rows))
 
 
 class MirrorFile(Model):
@@ -123,7 +124,8 @@ def _pick_faults(picks: Any) -> Iterator[Problem]:
                 yield (*loc, "leg", leg_index), wrong, "give the leg one of the two", NO_VALUE
 
 
-def _cart_faults(carts: Any, rows: int) -> Iterator[Problem]:
+def _cart_faults(carts: Any, enclosures: int) -> Iterator[Problem]:
     groups = carts.get("groups") if isinstance(carts, dict) else None
-    if isinstance(groups, list) and all(isinstance(n, int) for n in groups) and sum(groups) != rows:
-        yield ("carts", "groups"), f"holds {sum(groups)} rows of {rows}", "give every row of the column a cart", groups
+    if isinstance(groups, list) and all(isinstance(n, int) for n in groups) and sum(groups) != enclosures:
+        wrong = f"holds {sum(groups)} enclosures of {enclosures}"
+        yield ("carts", "groups"), wrong, "give every enclosure a cart", groups

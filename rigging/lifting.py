@@ -123,7 +123,7 @@ def _line(
     )
 
 
-def pick_findings(hang: Hang, line: PickLine, policy: Policy, catalogue: Catalogue) -> Iterator[Finding]:
+def pick_findings(line: PickLine, policy: Policy, catalogue: Catalogue) -> Iterator[Finding]:
     """Hole, hardware, hoist, reach, plumb and bridle of one pick."""
     state = line.worst_stage
     holder = line.hole.name
@@ -169,7 +169,8 @@ def share_findings(hang: Hang, stages: Sequence[Stage], policy: Policy) -> Itera
                 "statics",
                 f"{stage.balance.problem}; {stage.name}",
             )
-        elif len(hang.picks) > 1 and not stage.balance.free:
+        elif len(hang.picks) > 1 and not stage.balance.free and stage is stages[-1]:
+            # Before, the frame is only brought as far as the least share allows.
             share = float(stage.balance.low.min() / (stage.column.mass_kg * G))
             what = "least share of the weight on a pick"
             yield judged("balance", what, share, policy.least_pick_share, "", policy.name, stage.name, least=True)

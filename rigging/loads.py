@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from rigging import statics
-from rigging.column import Column, arm_place
-from rigging.equipment import Enclosure
+from rigging.column import Column, arm_place, column_of
+from rigging.equipment import Enclosure, Frame, PickArm
 from rigging.hang import Hang
+from rigging.picks import ArmUse
+from rigging.ratings import ArmMount
 from rigging.statics import G
 
 Array = npt.NDArray[np.float64]
@@ -100,25 +105,53 @@ def reachable(hang: Hang, column: Column, share: float = 0.0) -> tuple[float, fl
     return statics.reachable_tilts(column.balance[[0, 2]], front[[0, 2]], rear[[0, 2]], share)
 
 
-def best_picks(hang: Hang, column: Column, tilt: float, share: float) -> str:
-    """Which two holes, or which one, bring the column to a tilt [rad], in words; with the best balance of loads."""
-    holes = _frame_holes(hang) + _arm_holes(hang)
-    centre = statics.turned(column.balance[[0, 2]], tilt)
-    best: tuple[float, str] = (0.0, "")
+def best_picks(hang: Hang, arms: Sequence[PickArm], share: float) -> str:
+    """Which two holes bring the complete column to its tilt with the best balance, and which one alone, in words.
+
+    Where no two holes of the frame and its arm do, the arms that the frame takes are tried.
+    """
+    tilt = float(np.radians(hang.tilt_deg))
+    found = _best_pair(hang, tilt, share)
+    if not found and hang.arm is None:
+        fitted = [dataclasses.replace(hang, arm=(arm, use)) for arm in arms for use in _arm_uses(hang.frame, arm)]
+        tried = [(_best_pair(other, tilt, share), other) for other in fitted]
+        words = [f"with {o.arm[0].name} at the {o.arm[1].end}, {pair[2]}" for pair, o in tried if pair and o.arm]
+        reach = f"no two holes of the bare frame reach {hang.tilt_deg:+g}° with {share:.0%} on each"
+        return "; ".join([reach, *(words or ["no pick arm that it takes does either"])])
+    words = [found[2] if found else f"no two holes reach {hang.tilt_deg:+g}° with {share:.0%} on each"]
+    column = column_of(hang)
+    alone = [(hole, _single_tilt(column, hole)) for hole in _frame_holes(hang) + _arm_holes(hang)]
+    hole, natural = min(alone, key=lambda one: abs(one[1] - tilt), default=(None, float("inf")))
+    if hole is not None and np.isfinite(natural):
+        words.append(f"alone, {hole.name} hangs nearest, at {np.degrees(natural):+.1f}°")
+    return "; ".join(words)
+
+
+def _best_pair(hang: Hang, tilt: float, share: float) -> tuple[float, float, str] | None:
+    """Least share, distance and words of the pair of holes with the best balance at a tilt; None where no pair reaches it."""
+    holes = [hole for hole in _frame_holes(hang) + _arm_holes(hang) if abs(hole.place[1]) < _APART_M]
+    centre = statics.turned(column_of(hang).balance[[0, 2]], tilt)[0]
+    best: tuple[float, float, str] | None = None
     for front, rear in combinations(sorted(holes, key=lambda hole: -hole.place[0]), 2):
-        x1, x2 = (statics.turned(hole.place[[0, 2]], tilt)[0] for hole in (front, rear))
-        if x1 - x2 < _APART_M or abs(front.place[1]) > _APART_M or abs(rear.place[1]) > _APART_M:
+        x1, x2 = (float(statics.turned(hole.place[[0, 2]], tilt)[0]) for hole in (front, rear))
+        if x1 - x2 < _APART_M:
             continue
-        on_front = float((centre[0] - x2) / (x1 - x2))
+        on_front = float((centre - x2) / (x1 - x2))
         least = min(on_front, 1.0 - on_front)
         # Of equal balances the wider pair: its loads move less when the tilt does.
-        if least >= share and (least, x1 - x2) > (best[0] + 1e-6, 0.0):
-            best = (least, f"{front.name} and {rear.name} carry {on_front:.0%} and {1 - on_front:.0%}")
-    single = min(holes, key=lambda hole: abs(_single_tilt(column, hole) - tilt), default=None)
-    words = [best[1] or f"no two holes reach {np.degrees(tilt):+.1f}° with {share:.0%} on each"]
-    if single is not None and np.isfinite(_single_tilt(column, single)):
-        words.append(f"alone, {single.name} hangs nearest, at {np.degrees(_single_tilt(column, single)):+.1f}°")
-    return "; ".join(words)
+        if least >= share and (best is None or (round(least, 3), x1 - x2) > best[:2]):
+            words = f"{front.name} and {rear.name} carry {on_front:.0%} and {1 - on_front:.0%}"
+            best = (round(least, 3), x1 - x2, words)
+    return best
+
+
+def _arm_uses(frame: Frame, arm: PickArm) -> list[ArmUse]:
+    """Ends of a frame that take an arm."""
+    mounts: list[tuple[Literal["front", "rear"], ArmMount | None]] = [
+        ("front", frame.arm_front),
+        ("rear", frame.arm_rear),
+    ]
+    return [ArmUse(type=arm.name, end=end) for end, mount in mounts if mount is not None and arm.name in mount.takes]
 
 
 def pullback_place(hang: Hang, column: Column) -> Array | None:

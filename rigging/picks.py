@@ -57,5 +57,7 @@ class Loom(Model):
 class Carts(Model):
     """What the column travels on."""
 
-    groups: tuple[Annotated[int, Field(ge=1, le=4)], ...] | None = Field(None, description="rows on each, top first")
+    groups: tuple[Annotated[int, Field(ge=1, le=4)], ...] | None = Field(
+        None, description="enclosures on each, top first"
+    )
     deck_m: Annotated[float, quantity(0.0, 1.5, "m")] = Field(0.2, description="height of a cart's deck")

@@ -34,6 +34,7 @@ class Policy(Model):
     plumb_deg: Annotated[float, quantity(0.0, 30.0, "deg")] = key("chain out of plumb", "3.0")
     tilt_tolerance_deg: Annotated[float, quantity(0.0, 5.0, "deg")] = key("tilt at which a hang is as drawn", "0.5")
     clearance_m: Annotated[float, quantity(0.0, 20.0, "m")] = key("lowest edge above the floor below", "2.5")
+    swing_deg: Annotated[float, quantity(0.0, 45.0, "deg")] = key("swing from plumb in a gust", "5.0")
     drag: Annotated[float, quantity(0.1, 3.0, "")] = key("drag coefficient", "1.3")
     stability: Factor = key("righting over overturning moment of a stack", "1.5")
     friction: Annotated[float, quantity(0.0, 1.0, "")] = key("friction that a stack may count on", "0.3")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,8 +11,10 @@ import numpy as np
 from rigging import statics
 from rigging.column import Column, column_of
 from rigging.equipment import Enclosure
+from rigging.findings import Finding, judged, unjudged
 from rigging.hang import Hang
 from rigging.loads import Balance, balance, pick_holes, reachable
+from rigging.policy import Policy
 
 GROUP = 4  # columns travel in groups of up to four on a cart (common practice, no source)
 
@@ -38,11 +41,12 @@ class Stage:
 
 
 def groups(hang: Hang) -> tuple[int, ...]:
-    """Rows on each cart, the top one first."""
-    if hang.carts.groups is not None:
-        return hang.carts.groups
-    count = len(hang.items)
-    return tuple(min(GROUP, count - first) for first in range(0, count, GROUP))
+    """Rows on each cart, the top one first; an adapter travels with the enclosures below it and does not count."""
+    rows = hang.enclosure_rows
+    counts = hang.carts.groups or tuple(min(GROUP, len(rows) - first) for first in range(0, len(rows), GROUP))
+    ends = [int(rows[end - 1]) + 1 for end in np.cumsum(counts)]
+    ends[-1] = len(hang.items)
+    return tuple(end - start for start, end in zip([0, *ends], ends, strict=False))
 
 
 def build(hang: Hang, least_share: float) -> list[Stage]:
@@ -88,3 +92,30 @@ def _engages(elevation: float, limit_deg: float | None) -> str:
         return "cannot be judged"
     # A thousandth of a degree: at the limit is within it.
     return "by itself" if abs(np.degrees(elevation)) <= limit_deg + 1e-3 else "close by hand"
+
+
+def tilt_findings(hang: Hang, stages: list[Stage], policy: Policy) -> Iterator[Finding]:
+    """Whether the complete column takes the file's tilt, and how high its lowest edge stays above the floor."""
+    last = stages[-1]
+    tilt = float(np.degrees(last.balance.tilt))
+    if hang.picks and last.balance.free:
+        note = f"the balance hangs it at {tilt:+.2f}°, the file wants {hang.tilt_deg:+g}°"
+        off = abs(tilt - hang.tilt_deg)
+        yield judged("frame", "tilt off the file's", off, policy.tilt_tolerance_deg, "°", policy.name, note)
+    elif last.tilts is not None:
+        low, high = np.degrees(last.tilts)
+        note = f"its picks reach {low:+.1f}° to {high:+.1f}° with {policy.least_pick_share:.0%} on each"
+        outside = max(low - hang.tilt_deg, hang.tilt_deg - high, 0.0)
+        yield judged("frame", "tilt beyond its picks' reach", float(outside), 0.0, "°", "statics", note)
+    for stage in stages[:-1]:
+        elevation = float(np.degrees(stage.lowest_elevation))
+        if stage.limit_deg is None:
+            why = f"{hang.items[stage.rows - 1].name} gives no cart_limit_deg for the next group"
+            yield unjudged(stage.name, "lowest row off level", abs(elevation), "°", why)
+    lowest = hang.position_m[2] + last.column.lowest_m(last.balance.tilt)
+    what = "lowest edge above the floor below"
+    if hang.floor_below_m is None:
+        yield unjudged("clearance", what, None, "m", "the hang file gives no floor_below_m")
+    else:
+        above = lowest - hang.floor_below_m
+        yield judged("clearance", what, above, policy.clearance_m, "m", policy.name, least=True)

@@ -1,12 +1,25 @@
-"""Wind on a column in the open air and on a stack: forces, swing, load shift, stability; pure functions."""
+"""Wind on a column in the open air and on a stack: forces, swing, load shift, stability, and their rules."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
 
+from rigging.column import Column
+from rigging.equipment import Frame, Item
+from rigging.findings import Finding, judged, unjudged
+from rigging.hang import Hang
+from rigging.loads import pick_holes
+from rigging.policy import Policy
+from rigging.site import Site
+from rigging.stages import Stage
+from rigging.statics import G, turned
+
 Array = npt.NDArray[np.float64]
 
+_APART_M = 1e-3  # picks nearer than this are in line
 AIR_DENSITY = 1.225  # at 15 °C and 101.325 kPa, ISO 2533:1975 [kg/m³]
 # Upper edges of Beaufort 0 to 11, 10-minute means at 10 m (WMO No. 8, from memory). [m/s]
 BEAUFORT_EDGES = (0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9, 17.2, 20.8, 24.5, 28.5, 32.7)
@@ -67,3 +80,42 @@ def stack_stability(weight_n: float, base_m: float, force_n: float, height_m: fl
 def beaufort(speed_m_s: float) -> int:
     """Beaufort number of a 10-minute mean speed [m/s]; gusts are higher."""
     return int(np.searchsorted(BEAUFORT_EDGES, speed_m_s, side="right"))
+
+
+def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterator[Finding]:
+    """What a gust does to the complete column in the open air: swing, load shift, slack picks.
+
+    The drag is taken on the sum of all fronts (or sides), at their middle; a gust (3 s) is higher than the
+    10-minute mean that Beaufort numbers stand for.
+    """
+    if not site.open_air or not hang.picks or last.balance.problem:
+        return
+    if site.gust_m_s is None:
+        yield unjudged("wind", "gust", None, "m/s", "the venue is in the open air and gives no gust_m_s")
+        return
+    column, tilt = last.column, last.balance.tilt
+    holes = np.array([hole.place for hole in pick_holes(hang)])
+    at = turned(holes[:, [0, 2]], tilt)
+    gust = f"gust {site.gust_m_s:g} m/s, Cd {policy.drag:g}, the structure's engineer decides"
+    for way, extents in (("from the front or rear", "width_m"), ("from the side", "depth_m")):
+        area, middle = exposed(hang, column, tilt, extents)
+        force = float(wind_force(site.gust_m_s, area, policy.drag))
+        swing = float(np.degrees(wind_swing(force, column.mass_kg * G)))
+        front = way != "from the side"
+        apart = float(np.ptp(at[:, 0] if front else holes[:, 1]))
+        if apart < _APART_M:
+            yield judged("wind", f"swing, wind {way}", swing, policy.swing_deg, "°", policy.name, gust)
+            continue
+        shift = float(wind_shift(force, float(at[:, 1].mean()) - middle, apart)) / G
+        lightest = float(last.balance.low.min()) / G
+        slack = float(wind_speed(lightest * G * apart / (float(at[:, 1].mean()) - middle), area, policy.drag))
+        note = f"{gust}; a pick goes slack at {slack:.1f} m/s"
+        yield judged("wind", f"load off the lightest pick, wind {way}", shift, lightest, "kg", "statics", note)
+
+
+def exposed(hang: Hang, column: Column, tilt: float, extent: str) -> tuple[float, float]:
+    """Area across the wind [m²], and the height of its middle from the frame reference [m]."""
+    items: list[Frame | Item] = [hang.frame, *hang.items]
+    areas = np.array([getattr(item, extent) * item.height_m for item in items])
+    sides = turned(column.corners, tilt)[:, 1].reshape(-1, 4).mean(axis=1)
+    return float(areas.sum()), float(areas @ sides / areas.sum())

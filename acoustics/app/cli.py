@@ -17,6 +17,14 @@ writes results/HANG-REVISION/ with field.nc (all levels), section.svg, distance.
 """
 
 
+_CHECK_EXAMPLE = """\
+example:
+  evenhang check sample_venues/theatre/left.toml sample_venues/theatre/venue.toml
+
+exit status: 0 all within, 1 a limit is exceeded, 2 the input is at fault, 4 something cannot be judged
+"""
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; returns its exit status."""
     parser = _parser()
@@ -61,6 +69,22 @@ def _parser() -> argparse.ArgumentParser:
     )
     predict.add_argument("--json", action="store_true", help="print the summary for programs")
     predict.set_defaults(run=_predict)
+    check = commands.add_parser(
+        "check",
+        help="rigging: may it hang, and how is it built and landed",
+        description="Judge a hang against rated limits: picks, joints, hoists, bridles, points, stages.",
+        epilog=_CHECK_EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    check.add_argument("hang", metavar="HANG", help="hang file (hang/1)")
+    check.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1), for points and heights")
+    check.add_argument("--policy", metavar="FILE", help="policy file, or over_people (default) or no_people")
+    check.add_argument(
+        "--beside", metavar="HANG", action="append", default=[], help="another hang on the same venue points"
+    )
+    check.add_argument("--equipment", metavar="DIR", action="append", default=[], help="add a folder of equipment")
+    check.add_argument("--json", action="store_true", help="print the report for programs")
+    check.set_defaults(run=_check)
     return parser
 
 
@@ -68,6 +92,12 @@ def _predict(asked: argparse.Namespace) -> int:
     from acoustics.app import predict
 
     return predict.run(asked)
+
+
+def _check(asked: argparse.Namespace) -> int:
+    from acoustics.app import check
+
+    return check.run(asked)
 
 
 def _number(low: float, high: float):  # type: ignore[no-untyped-def]

@@ -16,6 +16,7 @@ import xarray as xr
 from acoustics import air, evenness
 from acoustics.app import folder
 from acoustics.app.cli import AT_FAULT, DONE
+from acoustics.app.sheet import plain
 from acoustics.bands import OCTAVES_HZ
 from acoustics.prediction import Options, predict
 from acoustics.venue import load_venue
@@ -36,7 +37,7 @@ def run(asked: argparse.Namespace) -> int:
             print(fault, file=sys.stderr)
         return AT_FAULT
     if asked.json:
-        print(json.dumps(_without_nan({**summary, "folder": str(target)}), indent=2, ensure_ascii=False))
+        print(json.dumps(plain({**summary, "folder": str(target)}), indent=2, ensure_ascii=False))
     else:
         print(text(summary))
         print(f"\nwritten to {target}/: {', '.join(sorted(_writers(result, asked.map)))}")
@@ -195,14 +196,3 @@ def _writers(result: xr.Dataset, map_octave: float | None) -> dict[str, Callable
         writers["distance.svg"] = lambda path: plots.save_svg(plots.distance_figure(result), path)
         writers["plan.svg"] = lambda path: plots.save_svg(plots.plan_figure(result, map_octave), path)
     return writers
-
-
-def _without_nan(value: Any) -> Any:
-    """The same with null in place of NaN, which JSON does not have, and numpy numbers as Python's."""
-    if isinstance(value, dict):
-        return {key: _without_nan(item) for key, item in value.items()}
-    if isinstance(value, list):
-        return [_without_nan(item) for item in value]
-    if isinstance(value, np.generic):
-        value = value.item()
-    return None if isinstance(value, float) and not math.isfinite(value) else value

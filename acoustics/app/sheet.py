@@ -1,0 +1,37 @@
+"""Plain-text tables and plain data, for what the commands print."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+
+def table(head: Sequence[str], rows: Sequence[Sequence[str]], align: str) -> list[str]:
+    """Lines of a table; `align` has l or r for each column."""
+    widths = [max(len(row[i]) for row in (head, *rows)) for i in range(len(head))]
+    lines = []
+    for row in (head, *rows):
+        cells = [c.ljust(w) if a == "l" else c.rjust(w) for c, w, a in zip(row, widths, align, strict=True)]
+        lines.append("  ".join(cells).rstrip())
+    return lines
+
+
+def number(value: float | None) -> str:
+    """A number with four figures; a dash where there is none."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.1f}" if abs(value) >= 10 else f"{value:.2f}"
+
+
+def plain(value: Any) -> Any:
+    """The same with null in place of NaN, which JSON does not have, and Python's numbers in place of numpy's."""
+    if isinstance(value, dict):
+        return {key: plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    return None if isinstance(value, float) and not math.isfinite(value) else value

@@ -1,0 +1,173 @@
+"""Collects what the rules of the other modules find about a hang; judges nothing itself."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from rigging.column import column_of, joint_findings, joints_of, loom_masses, permitted_findings, side_shares
+from rigging.equipment import Catalogue, PickArm
+from rigging.faults import Fault, FileFaults, nearest
+from rigging.findings import Finding, worst_first, worst_of_each
+from rigging.hang import Hang
+from rigging.lifting import PickLine, pick_findings, pick_lines, point_findings, share_findings
+from rigging.loads import best_picks, pullback_place
+from rigging.policy import Policy
+from rigging.revision import revision
+from rigging.site import Site
+from rigging.stack import stack_findings, stack_joints
+from rigging.stages import Stage, build, tilt_findings
+from rigging.statics import Joints
+from rigging.wind import wind_findings
+
+Array = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Report:
+    """All that a rigger checks line by line: findings worst first, load paths, joints when complete, stages."""
+
+    hang: Hang
+    site: Site | None
+    policy: Policy
+    revision: str
+    findings: list[Finding]
+    lines: list[PickLine]
+    joints: Joints
+    shares: Array
+    stages: list[Stage]
+    advice: str
+
+
+def check(
+    hang: Hang,
+    catalogue: Catalogue,
+    policy: Policy,
+    site: Site | None = None,
+    others: Sequence[Hang] = (),
+) -> Report:
+    """Judge a hang.
+
+    Parameters
+    ----------
+    hang : Hang
+    catalogue : Catalogue
+        Equipment that its tackle is looked up in.
+    policy : Policy
+    site : Site, optional
+        Without one, reach and roof loads cannot be judged.
+    others : sequence of Hang
+        Further hangs that load the same venue points.
+
+    Raises
+    ------
+    FileFaults
+        If a hang names points that the venue does not have.
+    """
+    faults = [fault for each in (hang, *others) for fault in _unknown_points(each, site)]
+    if faults:
+        raise FileFaults(faults)
+    hang = with_pullback_place(hang, site)
+    if hang.standing:
+        return _check_stack(hang, policy, site)
+    stages = build(hang, policy.least_pick_share)
+    lines = pick_lines(hang, site, stages, policy, catalogue)
+    roof = [(hang.name, line) for line in lines]
+    for other in others:
+        own = build(with_pullback_place(other, site), policy.least_pick_share)
+        roof += [(other.name, line) for line in pick_lines(other, site, own, policy, catalogue)]
+    findings = [
+        *_column_findings(hang, stages, lines, policy),
+        *share_findings(hang, stages, policy),
+        *tilt_findings(hang, stages, policy),
+        *(finding for line in lines for finding in pick_findings(line, policy, catalogue)),
+        *point_findings(roof, site),
+        *(wind_findings(hang, site, stages[-1], policy) if site else ()),
+    ]
+    last = stages[-1]
+    arms = [item for item in catalogue.items.values() if isinstance(item, PickArm)]
+    return Report(
+        hang=hang,
+        site=site,
+        policy=policy,
+        revision=_revision(hang, policy, site, others),
+        findings=worst_first(worst_of_each(findings)),
+        lines=lines,
+        joints=_joints(hang, last),
+        shares=side_shares(last.column, hang, last.balance.roll),
+        stages=stages,
+        advice=best_picks(hang, arms, policy.least_pick_share),
+    )
+
+
+def _check_stack(hang: Hang, policy: Policy, site: Site | None) -> Report:
+    column = column_of(hang)
+    joints = stack_joints(hang, column)
+    findings = [*stack_findings(hang, column, joints, site, policy)]
+    return Report(
+        hang=hang,
+        site=site,
+        policy=policy,
+        revision=_revision(hang, policy, site, ()),
+        findings=worst_first(findings),
+        lines=[],
+        joints=joints,
+        shares=np.full(len(hang.items), 0.5),
+        stages=[],
+        advice="a stack on the ground has no picks",
+    )
+
+
+def _revision(hang: Hang, policy: Policy, site: Site | None, others: Sequence[Hang]) -> str:
+    inputs = {"site": site.model_dump() if site else {}, "policy": policy.model_dump()}
+    return revision({**hang.inputs, **inputs, "others": [dict(other.inputs) for other in others]})
+
+
+def _column_findings(
+    hang: Hang, stages: Sequence[Stage], lines: Sequence[PickLine], policy: Policy
+) -> Iterator[Finding]:
+    factors = [line.factor for line in lines] or [policy.dynamic_factor]
+    known = [factor for factor in factors if factor is not None]
+    factor = max(known) if len(known) == len(factors) else None
+    for stage in stages:
+        shares = side_shares(stage.column, hang, stage.balance.roll)
+        yield from joint_findings(hang, _joints(hang, stage), shares, factor, stage.name)
+    yield from permitted_findings(hang, loom_masses(hang))
+
+
+def _joints(hang: Hang, stage: Stage) -> Joints:
+    """Joint forces at a stage; the pull-back acts on all joints, since it holds the bottom row."""
+    hold = pullback_place(hang, stage.column) if np.any(stage.balance.pull) else None
+    if hold is None:
+        return joints_of(stage.column, stage.balance.tilt)
+    return joints_of(stage.column, stage.balance.tilt, stage.balance.pull, hold)
+
+
+def with_pullback_place(hang: Hang, site: Site | None) -> Hang:
+    """A hang whose pull-back, where it goes to a venue point, has that point's place."""
+    if hang.pullback is None or hang.pullback.point is None or site is None:
+        return hang
+    place = next(point.position_m for point in site.point if point.name == hang.pullback.point)
+    return dataclasses.replace(hang, pullback=hang.pullback.model_copy(update={"to_m": place}))
+
+
+def _unknown_points(hang: Hang, site: Site | None) -> Iterator[Fault]:
+    if site is None:
+        return
+    known = [point.name for point in site.point]
+    named = [(f"pick[{i + 1}].point", pick.point) for i, pick in enumerate(hang.picks) if pick.point]
+    named += [
+        (f"pick[{i + 1}].leg[{k + 1}].point", leg.point)
+        for i, pick in enumerate(hang.picks)
+        for k, leg in enumerate(pick.leg)
+    ]
+    if hang.pullback is not None and hang.pullback.point is not None:
+        named.append(("pullback.point", hang.pullback.point))
+    for key, point in named:
+        if point not in known:
+            todo = nearest(point, known, what="points")
+            yield Fault(hang.document.file, key, f"is no point of {site.name}", todo, point)
