@@ -55,7 +55,8 @@ def section(result: xr.Dataset, ax: Axes | None = None) -> Axes:
         ax.annotate(name, place, xytext=offset, textcoords="offset points", **style)
     for name in result["surface"].values:
         part = ears.isel(position=np.flatnonzero(ears["area"].values == name))
-        ax.plot(part["along"].values, part["z"].values, color="black", linewidth=1.0, linestyle=(0, (4, 3)))
+        if part.sizes["position"]:
+            ax.plot(part["along"].values, part["z"].values, color="black", linewidth=1.0, linestyle=(0, (4, 3)))
     ends = zip(
         result["outline_along"].values[result["source_row"].values, :2].mean(axis=1),
         result["outline_height"].values[result["source_row"].values, :2].mean(axis=1),

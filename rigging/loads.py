@@ -128,7 +128,7 @@ def best_picks(hang: Hang, arms: Sequence[PickArm], share: float) -> str:
 
 
 def _best_pair(hang: Hang, tilt: float, share: float) -> tuple[float, float, str] | None:
-    """Least share, distance and words of the pair of holes with the best balance at a tilt; None where no pair reaches it."""
+    """Least share, distance and words of the pair of holes with the best balance at a tilt, if one reaches it."""
     holes = [hole for hole in _frame_holes(hang) + _arm_holes(hang) if abs(hole.place[1]) < _APART_M]
     centre = statics.turned(column_of(hang).balance[[0, 2]], tilt)[0]
     best: tuple[float, float, str] | None = None

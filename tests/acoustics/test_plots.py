@@ -1,0 +1,99 @@
+"""Pictures draw what the Dataset holds, computed nowhere else."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import xarray as xr
+from matplotlib.collections import PolyCollection
+from matplotlib.figure import Figure
+
+from acoustics import plots
+
+
+@pytest.fixture(scope="module")
+def theatre(evenhang: Any, sample_venues: Path) -> xr.Dataset:
+    folder = sample_venues / "theatre"
+    field: xr.Dataset = evenhang("predict", folder / "left.toml", folder / "venue.toml", "--grid", 2).field
+    return field
+
+
+def test_distance_draws_the_octave_levels_of_the_section(theatre: xr.Dataset) -> None:
+    ax = plots.distance(theatre, "balcony")
+    chosen = theatre["on_section"].values & (theatre["area"].values == "balcony")
+    order = np.argsort(theatre["distance"].values[chosen])
+    assert len(ax.lines) == 6
+    for line, levels in zip(ax.lines, theatre["octave_level"].values, strict=True):
+        np.testing.assert_array_equal(line.get_xdata(), theatre["distance"].values[chosen][order])
+        np.testing.assert_array_equal(line.get_ydata(), levels[chosen][order])
+    assert [line.get_label() for line in ax.lines] == ["250", "500", "1k", "2k", "4k", "8k"]
+
+
+def test_section_draws_every_aim_line_and_the_column_to_scale(theatre: xr.Dataset) -> None:
+    ax = plots.section(theatre)
+    drawn = [line.get_xydata()[-1] for line in ax.lines]
+    for along, height in zip(theatre["aim_end_along"].values, theatre["aim_end_height"].values, strict=True):
+        assert any(np.allclose(end, (along, height), rtol=0, atol=1e-12) for end in drawn)
+    boxes = next(c for c in ax.collections if isinstance(c, PolyCollection)).get_paths()
+    assert len(boxes) == 13  # frame and twelve rows
+    # A medium enclosure is 0.46 m deep and 0.28 m high.
+    sides = np.linalg.norm(np.diff(boxes[1].vertices[:4], axis=0), axis=1)
+    np.testing.assert_allclose(sides, [0.28, 0.46, 0.28], rtol=1e-9)
+    assert ax.get_aspect() == 1.0
+
+
+def test_aim_lines_end_on_what_they_meet(theatre: xr.Dataset) -> None:
+    ends = np.column_stack([theatre["aim_end_along"].values, theatre["aim_end_height"].values])
+    starts_down = theatre["aim_elevation"].values < -30.0
+    # The stalls rise from 0 at x = 3 to 1.84 m at x = 26; along the azimuth x = along·cos 4° − 0.3.
+    floor = (ends[starts_down, 0] * np.cos(np.radians(4.0)) - 0.3 - 3.0) * 1.84 / 23.0
+    assert starts_down.sum() >= 2
+    np.testing.assert_allclose(ends[starts_down, 1], floor, rtol=0, atol=1e-9)
+
+
+def test_plan_colours_every_position_by_its_level(theatre: xr.Dataset) -> None:
+    ax = plots.plan(theatre, None, layer=1)
+    cells = next(c for c in ax.collections if isinstance(c, PolyCollection))
+    chosen = (theatre["area"].values == "balcony") & ~theatre["on_section"].values
+    assert len(cells.get_paths()) == chosen.sum()
+    scale = plots.level_scale(theatre)
+    expected = plots.colormaps[plots.COLOURS](scale(theatre["level_a"].values[chosen]))
+    np.testing.assert_allclose(cells.get_facecolors(), expected, rtol=0, atol=1e-12)
+    assert np.allclose(np.diff(scale.boundaries), 3.0)
+
+
+def test_areas_above_each_other_get_a_panel_each(theatre: xr.Dataset) -> None:
+    figure = plots.plan_figure(theatre, 2000.0)
+    texts = [{text.get_text() for text in ax.texts} for ax in figure.axes]
+    assert {"stalls"} <= texts[0]
+    assert "balcony" not in texts[0]
+    assert {"balcony"} <= texts[1]
+
+
+def test_hidden_positions_are_grey(theatre: xr.Dataset) -> None:
+    hidden = theatre.copy(deep=True)
+    chosen = np.flatnonzero((hidden["area"].values == "stalls") & ~hidden["on_section"].values)
+    hidden["level_a"].values[chosen[:7]] = np.nan
+    ax = plots.plan(hidden, None, layer=0)
+    cells = next(c for c in ax.collections if isinstance(c, PolyCollection))
+    grey = np.all(np.isclose(cells.get_facecolors()[:, :3], 0.85), axis=1)
+    assert grey[:7].all()
+    assert grey.sum() == 7
+
+
+def test_given_axes_are_drawn_on_and_returned(theatre: xr.Dataset) -> None:
+    ax = Figure().subplots()
+    assert plots.section(theatre, ax) is ax
+    assert plots.distance(theatre, "stalls", ax) is ax
+    assert plots.plan(theatre, ax=ax) is ax
+
+
+def test_every_picture_carries_hang_venue_and_revision(theatre: xr.Dataset) -> None:
+    revision = theatre.attrs["revision"]
+    titles = [plots.section(theatre).get_title(loc="left")]
+    titles += [figure.get_suptitle() for figure in (plots.distance_figure(theatre), plots.plan_figure(theatre))]
+    for text in titles:
+        assert f"main, stage left (house right) · Gable Theatre · revision {revision}" in text
