@@ -18,8 +18,9 @@ from scipy import ndimage
 
 from acoustics import bands, radiators
 from rigging.equipment import Enclosure
-from rigging.faults import NO_VALUE, Fault, FileFaults, Loc
-from rigging.files import Model, Name, key, quantity, validate_part
+from rigging.faults import NO_VALUE, Fault, FileFaults, Loc, show
+from rigging.files import validate_part
+from rigging.models import Model, Name, key, quantity
 
 Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
@@ -72,8 +73,9 @@ class AcousticPart(Model):
         listed = entries if isinstance(entries, list) else []
         if data.get("model") == "radiators":
             for name in ("rear_db", "level_band_hz", "level_1m_db", "radiator"):
-                if name not in data:
-                    yield (name,), "key is missing", 'model = "radiators" needs it', NO_VALUE
+                if data.get(name, []) == []:
+                    wrong = "is empty" if name in data else "key is missing"
+                    yield (name,), wrong, 'model = "radiators" needs it', NO_VALUE
             yield from _level_faults(data.get("level_band_hz"), data.get("level_1m_db"))
         elif data.get("model") == "point":
             for name in [name for name in data if name != "model" and name in cls.model_fields]:
@@ -261,4 +263,4 @@ def _shape_faults(entry: dict[str, Any], index: int) -> Iterator[Problem]:
             yield ("radiator", index, name), f"has no meaning for a {shape}", "remove it", entry[name]
     low, high = entry.get("from_hz"), entry.get("to_hz")
     if isinstance(low, int | float) and isinstance(high, int | float) and low >= high:
-        yield ("radiator", index, "to_hz"), f"is not above from_hz = {low:g}", "order the crossovers", high
+        yield ("radiator", index, "to_hz"), f"is not above from_hz = {show(low)}", "order the crossovers", high

@@ -99,9 +99,9 @@ def check_serves(hang: Hang, venue: Venue, venue_file: str) -> list[Fault]:
     for index, name in enumerate(hang.serves or ()):
         if name not in known:
             wrong = f"is no audience area of {venue_file}"
-            faults.append(Fault(hang.document.file, f"serves[{index + 1}]", wrong, nearest(name, known), name))
+            faults.append(Fault(hang.serves_file, f"serves[{index + 1}]", wrong, nearest(name, known), name))
     if hang.serves == ():
-        faults.append(Fault(hang.document.file, "serves", "names no area", "remove the key to serve all areas"))
+        faults.append(Fault(hang.serves_file, "serves", "names no area", "remove the key to serve all areas"))
     return faults
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -13,13 +14,18 @@ from pydantic import Field, ValidationInfo, field_validator
 
 from acoustics.air import speed_of_sound
 from rigging.faults import Loc
-from rigging.files import Document, Model, Name, duplicate_faults, key, problem, quantity, read, validate
+from rigging.files import Document, read, validate
+from rigging.models import Flag, Model, Name, duplicate_faults, key, problem, quantity
 from rigging.site import Coordinate, Height, Site
 
 Array = npt.NDArray[np.float64]
 
 SMALLEST_AREA_M2 = 1e-4
 STEEPEST_DEG = 60.0
+SAME_CORNER_M = 1e-6
+# Three corners that span less than this share of the outline's size squared do not tell its plane well.
+_NEARLY_ON_A_LINE = 0.02
+_MOST_PAIRED = 200  # corners that are paired to find the widest three
 
 
 class Air(Model):
@@ -28,7 +34,7 @@ class Air(Model):
     temperature_c: Annotated[float, quantity(-30.0, 55.0, "°C")] = Field(20.0, description="temperature")
     relative_humidity_pct: Annotated[float, quantity(1.0, 100.0, "%")] = Field(50.0, description="humidity")
     pressure_kpa: Annotated[float, quantity(50.0, 110.0, "kPa")] = Field(101.325, description="static pressure")
-    absorption: bool = Field(True, description="ISO 9613-1, or none")
+    absorption: Flag = Field(True, description="ISO 9613-1, or none")
     speed_of_sound_m_s: Annotated[float, quantity(280.0, 400.0, "m/s")] | None = Field(
         None, description="in place of the formula"
     )
@@ -56,16 +62,20 @@ class Area(Model):
         cls, outline: tuple[tuple[float, float, float], ...], info: ValidationInfo
     ) -> tuple[tuple[float, float, float], ...]:
         corners = np.asarray(outline)
+        for index, corner in enumerate(outline):
+            if np.linalg.norm(corners[index - 1] - corner) < SAME_CORNER_M:
+                other = index or len(outline)
+                raise problem(f"has corner {index + 1} where corner {other} is", "list each corner once")
         basis = outline_basis(corners)
         if basis is None:
             raise problem("encloses no area (its corners lie on one line)", "give at least three corners around")
-        origin, axes = basis
+        origin, axes, three = basis
         off = (corners - origin) @ axes[2]
         worst = int(np.argmax(np.abs(off)))
         within = info.data.get("flat_within_m", 0.05)
         if abs(off[worst]) > within:
             raise problem(
-                f"corner {worst + 1} lies {abs(off[worst]):.2f} m off the plane of the first three",
+                f"corner {worst + 1} lies {abs(off[worst]):.2f} m off the plane of {three}",
                 "split the area, or set flat_within_m",
             )
         polygon = shapely.Polygon((corners - origin) @ axes[:2].T)
@@ -124,20 +134,21 @@ def load_venue(path: str | Path) -> tuple[Venue, Document]:
     return validate(document, Venue), document
 
 
-def outline_basis(corners: Array) -> tuple[Array, Array] | None:
-    """Origin and axes (3, 3; rows: two in the plane, then its normal) of an outline's plane.
+def outline_basis(corners: Array) -> tuple[Array, Array, str] | None:
+    """Origin, axes (3, 3; rows: two in the plane, then its normal) and corners, in words, of an outline's plane.
 
-    The plane of its first three corners, or of the first three that are not on one line; None where
-    all are.
+    The plane of its first three corners, unless these lie nearly on one line and say little of it: then of
+    the first one and the two that span most with it. None where all lie on one line.
     """
     origin = corners[0]
     size = float(np.abs(corners - origin).max())
-    for i in range(1, len(corners)):
-        for j in range(i + 1, len(corners)):
-            normal = np.cross(corners[i] - origin, corners[j] - origin)
-            length = float(np.linalg.norm(normal))
-            if length > 1e-9 * max(size, 1e-9) ** 2:
-                first = (corners[i] - origin) / np.linalg.norm(corners[i] - origin)
-                normal = normal / length
-                return origin, np.stack([first, np.cross(normal, first), normal])
-    return None
+    pairs = [(1, 2), *itertools.combinations(range(1, min(len(corners), _MOST_PAIRED)), 2)]
+    spans = [float(np.linalg.norm(np.cross(corners[i] - origin, corners[j] - origin))) for i, j in pairs]
+    chosen = 0 if spans[0] > _NEARLY_ON_A_LINE * size**2 else int(np.argmax(spans))
+    if spans[chosen] <= 1e-9 * max(size, 1e-9) ** 2:
+        return None
+    i, j = pairs[chosen]
+    first = (corners[i] - origin) / np.linalg.norm(corners[i] - origin)
+    normal = np.cross(corners[i] - origin, corners[j] - origin) / spans[chosen]
+    three = "the first three" if chosen == 0 else f"corners 1, {i + 1} and {j + 1}"
+    return origin, np.stack([first, np.cross(normal, first), normal]), three

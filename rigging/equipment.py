@@ -17,7 +17,8 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import AfterValidator, BeforeValidator, Field
 
 from rigging.faults import Fault, FileFaults, Loc, nearest
-from rigging.files import Document, Model, Name, key, problem, quantity, read, validate
+from rigging.files import Document, read, validate
+from rigging.models import Model, Name, key, problem, quantity
 from rigging.ratings import ArmHole, ArmMount, Hole, Ratings, hole_faults
 from rigging.tackle import Hoist, Rope, Shackle, Sling
 
@@ -80,12 +81,13 @@ class _Hardware(Model):
 
     @classmethod
     def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[tuple[Loc, str, str, object]]:
-        """A centre of mass outside the item, or a rear hole beyond its rear face."""
+        """A centre of mass outside the item, a rear hole beyond its rear face, a fitting that stands twice."""
+        yield from _fitting_faults(data.get("below"))
         try:
             front, depth, width, height = (float(data[k]) for k in ("front_m", "depth_m", "width_m", "height_m"))
             x, y, z = (float(value) for value in data["centre_of_mass_m"])
             hole = float(data["rear_hole_back_m"])
-        except (KeyError, TypeError, ValueError):
+        except (KeyError, TypeError, ValueError, OverflowError):
             return  # the faults of the single keys say it already
         low, high = (0.0, height) if cls.ABOVE_ORIGIN else (-height, 0.0)
         if not (front - depth <= x <= front and abs(y) <= width / 2 and low <= z <= high):
@@ -114,7 +116,7 @@ class Frame(_Hardware):
         yield from super().cross_faults(data)
         try:
             front, depth, height = (float(data[name]) for name in ("front_m", "depth_m", "height_m"))
-        except (KeyError, TypeError, ValueError):
+        except (KeyError, TypeError, ValueError, OverflowError):
             return
         yield from hole_faults(data.get("hole"), front, depth, height)
 
@@ -172,6 +174,17 @@ KINDS: dict[str, type[Equipment]] = {
     "shackle/1": Shackle,
     "rope/1": Rope,
 }
+
+
+def _fitting_faults(below: Any) -> Iterator[tuple[Loc, str, str, object]]:
+    seen: list[str] = []
+    for index, entry in enumerate(below if isinstance(below, list) else []):
+        fitting = entry.get("fitting") if isinstance(entry, dict) else None
+        if isinstance(fitting, str):
+            if fitting in seen:
+                wrong = f"is the fitting of below[{seen.index(fitting) + 1}] too"
+                yield ("below", index, "fitting"), wrong, "list all its splays in one [[below]]", fitting
+            seen.append(fitting)
 
 
 def lower_pivot_m(item: Item) -> tuple[float, float]:
@@ -236,17 +249,24 @@ def load_catalogue(folders: Iterable[str | Path] = ()) -> Catalogue:
 
 def unknown_item(name: str, catalogue: Catalogue, kind: type[Equipment]) -> tuple[str, str]:
     """What is wrong with a name that the catalogue does not hold as this kind, and what to do."""
+    todo = nearest(name, catalogue.names(kind), what=f"{kind.KIND}s")
     if name in catalogue.items:
         found = catalogue.items[name].KIND
-        return f"is a {found}, not a {kind.KIND}", nearest(name, catalogue.names(kind), what=f"{kind.KIND}s")
-    todo = nearest(name, catalogue.names(kind), what=f"{kind.KIND}s")
+        return f"is {_article(found)}, not {_article(kind.KIND)}", todo
     return f"is an unknown {kind.KIND}", f"{todo}; --equipment DIR adds your own"
 
 
 def _equipment_files(folders: Iterable[str | Path], faults: list[Fault]) -> Iterator[Path]:
     packaged = resources.files("rigging") / "catalogue"
     for folder in (Path(str(packaged)), *map(Path, folders)):
-        if not folder.is_dir():
-            faults.append(Fault(str(folder), "", "is not a folder of equipment files", "check --equipment"))
+        try:
+            files = sorted(path for path in folder.iterdir() if path.suffix == ".toml")
+        except OSError as error:
+            wrong = f"cannot be read as a folder of equipment files ({error.strerror})"
+            faults.append(Fault(str(folder), "", wrong, "check --equipment"))
             continue
-        yield from sorted(folder.glob("*.toml"))
+        yield from files
+
+
+def _article(word: str) -> str:
+    return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 # Locating a fault parses growing prefixes, which is quadratic: beyond this no line is given.
-MAX_LOCATED_LINES = 1500
+MAX_LOCATED_LINES = 600
 
 Loc = tuple[str | int, ...]
 
@@ -37,7 +37,18 @@ class Fault:
         place = self.file if self.line is None else f"{self.file}:{self.line}"
         key = f" {self.key}:" if self.key else ""
         got = "" if self.value is NO_VALUE else f" (got {show(self.value)})"
-        return f"{place}:{key} {self.wrong}{got}; {self.todo}"
+        # Escapes, so that a name with a line end or a terminal code stays one harmless line.
+        return _printable(f"{place}:{key} {self.wrong}{got}; {self.todo}")
+
+
+@dataclass(frozen=True)
+class Converted:
+    """A value that was typed in feet or pounds, with what it comes to."""
+
+    typed: object
+    unit: str
+    metric: float
+    metric_unit: str
 
 
 class FileFaults(ValueError):
@@ -50,26 +61,54 @@ class FileFaults(ValueError):
 
 def show(value: object) -> str:
     """A value as it stands in TOML, shortened to a readable length."""
+    try:
+        text = _toml(value)
+    except (ValueError, RecursionError):  # whole numbers of thousands of digits, endless nesting
+        return "something too large to print"
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, Converted):
+        return f"{value.typed} {value.unit} = {value.metric:.6g} {value.metric_unit}"
     if isinstance(value, bool):
         return "true" if value else "false"
-    text = f'"{value}"' if isinstance(value, str) else f"{value}"
-    return text if len(text) <= 60 else text[:57] + "..."
+    if isinstance(value, str):
+        return f'"{value[:80]}"'
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{key} = {_toml(item)}" for key, item in value.items()) + " }"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_toml(item) for item in value) + "]"
+    return f"{value}"
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 
 def key_path(loc: Loc) -> str:
     """`("area", 1, "outline_m")` → `area[2].outline_m`, counted from 1."""
     path = ""
     for part in loc:
-        path += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if path else part
+        word = part if part != "" else '""'
+        path += f"[{part + 1}]" if isinstance(part, int) else f".{word}" if path else f"{word}"
     return path
 
 
 def nearest(word: str, known: Iterable[str], *, what: str = "") -> str:
     """The next step for an unknown word: the nearest known one and the list of all."""
     names = sorted(known)
-    close = difflib.get_close_matches(word, names, n=1, cutoff=0.5)
-    hint = f"did you mean {close[0]}? " if close else ""
+    close = closest(word, names)
+    hint = f"did you mean {close}? " if close else ""
     return f"{hint}known{' ' + what if what else ''}: {', '.join(names) or 'none'}"
+
+
+def closest(word: str, known: Iterable[str]) -> str | None:
+    """The known word that is most like another: by its letters, or because it begins alike."""
+    names = list(known)
+    close = difflib.get_close_matches(word, names, n=1, cutoff=0.5)
+    begins = [name for name in names if len(word) > 2 and name.startswith(word)]
+    return next(iter(close or begins), None)
 
 
 def value_at(data: Any, loc: Loc) -> Any:

@@ -102,6 +102,8 @@ def _hole_faults(
     on, name = pick.get("on", "frame"), pick.get("hole")
     holder = arm if on == "arm" else frame
     loc: Loc = ("pick", index, "hole")
+    if not isinstance(on, str):
+        return
     if on == "arm" and arm is None:
         yield ("pick", index, "on"), "is on an arm, and the hang has none that is known", "add [arm]", NO_VALUE
     elif isinstance(name, str) and holder is not None:

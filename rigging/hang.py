@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from rigging.equipment import Adapter, Catalogue, Enclosure, Equipment, Frame, Item, PickArm
-from rigging.faults import Fault, FileFaults, key_path
+from rigging.faults import Fault, FileFaults, closest, key_path
 from rigging.files import Document, read, validate
 from rigging.fit import equipment_faults
 from rigging.hang_file import Group, HangFile, MirrorFile, Row
@@ -30,6 +30,7 @@ class Hang:
     azimuth_deg: float
     tilt_deg: float
     serves: tuple[str, ...] | None
+    serves_file: str  # where `serves` stands
     gain_db: tuple[float, ...]
     delay_s: tuple[float, ...]
     standing: bool
@@ -64,20 +65,50 @@ def load_hang(path: str | Path, catalogue: Catalogue) -> Hang:
         With all faults of the file, those against the equipment included.
     """
     document = read(path, "hang/1")
-    if "mirror_of" not in document.data:
+    if not _is_mirror(document):
         return _resolve(document, catalogue)
-    mirror = validate(document, MirrorFile)
+    mirror = _read_mirror(document)
     target = document.path.parent / mirror.mirror_of
     try:
         design = read(target, "hang/1")
     except FileFaults as error:
-        todo = f"name the design's file, from the folder of this one ({error.faults[0].todo})"
-        wrong = f"names a file that {error.faults[0].wrong}"
-        raise FileFaults([document.fault(("mirror_of",), wrong, todo, mirror.mirror_of)]) from None
+        wrong = f"names a file that cannot be used: {error.faults[0]}"
+        todo = "name the design's file, from the folder of this one"
+        raise FileFaults([document.fault(("mirror_of",), wrong, todo)]) from None
     if "mirror_of" in design.data:
         wrong, todo = "names a file that is a mirror image itself", "name the design that it mirrors"
         raise FileFaults([document.fault(("mirror_of",), wrong, todo, mirror.mirror_of)])
     return _mirrored(_resolve(design, catalogue), mirror, document)
+
+
+def file_faults(path: str | Path) -> list[Fault]:
+    """Faults of a hang file by itself, for when its equipment cannot be looked up."""
+    try:
+        document = read(path, "hang/1")
+        if _is_mirror(document):
+            _read_mirror(document)
+        else:
+            validate(document, HangFile)
+    except FileFaults as error:
+        return list(error.faults)
+    return []
+
+
+def _is_mirror(document: Document) -> bool:
+    """Whether a file is a mirror image, or was meant to be one."""
+    return any(closest(key, ["mirror_of"]) for key in document.data) and "column" not in document.data
+
+
+def _read_mirror(document: Document) -> MirrorFile:
+    """A mirror file; a key that only a design has is told apart from one that nobody knows."""
+    try:
+        return validate(document, MirrorFile)
+    except FileFaults as error:
+        todo = "remove it: a mirror image takes it from its design"
+        of_design = HangFile.model_fields.keys() - MirrorFile.model_fields.keys()
+        raise FileFaults(
+            dataclasses.replace(fault, todo=todo) if fault.key in of_design else fault for fault in error.faults
+        ) from None
 
 
 def _mirrored(hang: Hang, mirror: MirrorFile, document: Document) -> Hang:
@@ -88,6 +119,7 @@ def _mirrored(hang: Hang, mirror: MirrorFile, document: Document) -> Hang:
         position_m=(x, 2 * mirror.mirror_y_m - y, z),
         azimuth_deg=0.0 - hang.azimuth_deg,
         serves=hang.serves if mirror.serves is None else mirror.serves,
+        serves_file=hang.serves_file if mirror.serves is None else document.file,
         picks=tuple(_mirrored_pick(pick, mirror.points) for pick in hang.picks),
         pullback=_mirrored_pullback(hang.pullback, mirror),
         loom=hang.loom and hang.loom.model_copy(update={"y_m": -hang.loom.y_m}),
@@ -119,10 +151,8 @@ def _resolve(document: Document, catalogue: Catalogue) -> Hang:
     except FileFaults as error:
         faults.extend(error.faults)
     said = {fault.key for fault in faults}
-    faults.extend(
-        document.fault(loc, wrong, todo, value)
-        for loc, wrong, todo, value in equipment_faults(document.data, catalogue)
-        if key_path(loc) not in said
+    faults += document.faults(
+        problem for problem in equipment_faults(document.data, catalogue) if key_path(problem[0]) not in said
     )
     if faults or hang is None:
         raise FileFaults(faults)
@@ -138,6 +168,7 @@ def _resolve(document: Document, catalogue: Catalogue) -> Hang:
         azimuth_deg=hang.azimuth_deg,
         tilt_deg=hang.tilt_deg,
         serves=hang.serves,
+        serves_file=document.file,
         gain_db=gain,
         delay_s=delay,
         standing=hang.standing,

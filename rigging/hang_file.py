@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 
 from rigging.faults import NO_VALUE, Loc
-from rigging.files import Model, Name, key, problem, quantity
+from rigging.models import FilePath, Flag, Model, Name, key, problem, quantity
 from rigging.picks import ArmUse, Carts, Loom, Pick, PullBack
 from rigging.site import Coordinate, Height, Place
 
@@ -52,7 +52,7 @@ class HangFile(Model):
     serves: tuple[Name, ...] | None = Field(None, description="areas; all when absent")
     column: Annotated[tuple[Row, ...], Field(min_length=1, max_length=64)] = key("rows, top down", "[[column]] ...")
     group: tuple[Group, ...] = Field((), description="rows that share a drive signal")
-    standing: bool = Field(False, description="a stack on the ground: the frame is its base, below the last row")
+    standing: Flag = Field(False, description="a stack on the ground: the frame is its base, below the last row")
     arm: ArmUse | None = Field(None, description="pick arm: [arm]")
     pick: tuple[Pick, ...] = Field((), max_length=4, description="what the frame is picked up by: [[pick]]")
     pullback: PullBack | None = Field(None, description="rope from the bottom enclosure: [pullback]")
@@ -69,6 +69,12 @@ class HangFile(Model):
             if isinstance(row, dict) and ("enclosure" in row) == ("adapter" in row):
                 wrong = "names both an enclosure and an adapter" if "adapter" in row else "names no equipment"
                 yield ("column", index), wrong, "give the row either enclosure = ... or adapter = ...", row
+        if rows and not any(isinstance(row, dict) and "enclosure" in row for row in rows):
+            yield ("column",), "holds no enclosure", "add rows with enclosure = ...", NO_VALUE
+        elif rows and isinstance(rows[-1], dict) and "adapter" in rows[-1]:
+            wrong = "is an adapter with nothing below it"
+            yield ("column", len(rows) - 1), wrong, "remove the row, or add one", NO_VALUE
+        yield from _serves_faults(data.get("serves"))
         yield from _group_faults(data.get("group"), rows)
         yield from _pick_faults(data.get("pick"))
         yield from _cart_faults(data.get("carts"), sum(isinstance(r, dict) and "enclosure" in r for r in rows))
@@ -79,10 +85,17 @@ class MirrorFile(Model):
 
     format: Literal["hang/1"] = key("kind of file", '"hang/1"')
     name: Name = key("name of the hang", '"main, stage right"')
-    mirror_of: Name = key("the design's file, from this one's folder", '"left.toml"')
+    mirror_of: FilePath = key("the design's file, from this one's folder", '"left.toml"')
     mirror_y_m: Coordinate = Field(0.0, description="the mirror plane: y = this")
     serves: tuple[Name, ...] | None = Field(None, description="areas; those of the design when absent")
     points: dict[Name, Name] = Field({}, description="the design's venue points, and this side's in their place")
+
+
+def _serves_faults(serves: Any) -> Iterator[Problem]:
+    names = serves if isinstance(serves, list) else []
+    for index, name in enumerate(names):
+        if isinstance(name, str) and name in names[:index]:
+            yield ("serves", index), "stands twice", "name each area once", name
 
 
 def _group_faults(groups: Any, rows: list[Any]) -> Iterator[Problem]:

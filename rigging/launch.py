@@ -7,16 +7,19 @@ name is looked up at run time: what hangs does not depend on the acoustic side.
 from __future__ import annotations
 
 import importlib
+import importlib.util
 import sys
 
 
 def main() -> int:
     """Run the command line; exit status 2 with a clear message where another `acoustics` stands in the way."""
+    place = "no place"
     try:
-        package = importlib.import_module("acoustics")
-        ours, place = getattr(package, "EVENHANG", False), str(package.__file__)
-    except Exception as error:  # whatever another distribution's import may raise
-        ours, place = False, str(error)
+        found = importlib.util.find_spec("acoustics")
+        place = str(found.origin) if found else place
+        ours = getattr(importlib.import_module("acoustics"), "EVENHANG", False)
+    except (Exception, SystemExit):  # whatever another distribution's import may do
+        ours = False
     if not ours:
         print(
             f"evenhang: the package 'acoustics' found here is not evenhang's ({place}); the unrelated PyPI "

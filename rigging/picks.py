@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rigging.files import Model, Name, key, quantity
+from rigging.models import Model, Name, key, quantity
 from rigging.site import Height, Place
 
 Count = Annotated[float, quantity(1, 4, "enclosures")]

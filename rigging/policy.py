@@ -8,7 +8,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rigging.files import Model, Name, key, quantity, read, validate
+from rigging.files import read, validate
+from rigging.models import Flag, Model, Name, key, quantity
 
 Factor = Annotated[float, quantity(1.0, 20.0, "")]
 Angle = Annotated[float, quantity(0.0, 180.0, "deg")]
@@ -24,7 +25,7 @@ class Policy(Model):
     format: Literal["policy/1"] = key("kind of file", '"policy/1"')
     name: Name = key("name of the policy", '"over people"')
     source: Name = key("whose rule it is", '"DGUV Information 215-313"')
-    over_people: bool = key("whether people are below", "true")
+    over_people: Flag = key("whether people are below", "true")
     rope_design_factor: Factor = key("wire rope, breaking force to load", "10.0")
     marked_share: Annotated[float, quantity(0.05, 1.0, "")] = key("share of a marked limit that may be used", "0.5")
     dynamic_factor: Factor | None = Field(None, description="one factor for all; absent: by hoisting class")

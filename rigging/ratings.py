@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, Field
 
 from rigging.faults import Loc
-from rigging.files import Model, Name, key, problem, quantity
+from rigging.models import Flag, Model, Name, key, problem, quantity
 
 Working = Annotated[float, quantity(1.0, 100_000.0, "kg")]
 Degrees = Annotated[float, quantity(-90.0, 90.0, "deg")]
@@ -44,7 +44,7 @@ class Ratings(Model):
     link_kg: Working | None = Field(None, description="rear link in tension, one side")
     link_push_kg: Working | None = Field(None, description="rear link in compression, one side, lock set")
     pin_kg: Working | None = Field(None, description="front pivot pin, one side")
-    locks_both_ways: bool | None = Field(None, description="whether the link holds in tension and compression")
+    locks_both_ways: Flag | None = Field(None, description="whether the link holds in tension and compression")
     below: tuple[PermittedBelow, ...] = Field((), description="permitted below: [[rated.below]]")
 
 
@@ -75,17 +75,18 @@ class ArmMount(Model):
 
 def hole_faults(data: Any, front: float, depth: float, height: float) -> Iterator[tuple[Loc, str, str, object]]:
     """Holes beyond the frame, out of order, or of one name; on unchecked data."""
-    holes = [hole for hole in data if isinstance(hole, dict)] if isinstance(data, list) else []
-    last, names = float("inf"), set()
-    for index, hole in enumerate(holes):
+    last, names = float("inf"), list[Any]()
+    for index, hole in enumerate(data if isinstance(data, list) else []):
+        if not isinstance(hole, dict):
+            continue
         position = hole.get("position_m")
         name = hole.get("name")
         if isinstance(name, str) and name in names:
             yield ("hole", index, "name"), "is the name of another hole too", "give each its own name", name
-        names.add(name)
+        names.append(name)
         try:
             x, _, z = (float(value) for value in position)  # type: ignore[union-attr]
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             continue  # said by the model
         if not (front - depth <= x <= front and -0.05 <= z <= height + 0.3):
             wrong = f"lies beyond the frame (x {front - depth:g} to {front:g} m)"

@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from rigging.files import Model, Name, key, quantity
+from rigging.models import Flag, Model, Name, key, quantity
 
 Coordinate = Annotated[float, quantity(-1000.0, 1000.0, "m")]
 Height = Annotated[float, quantity(-100.0, 150.0, "m")]
@@ -29,6 +29,6 @@ class Site(Model):
     name: Name = key("name of the venue", '"Harbour Hall"')
     description: Name | None = Field(None, description="where the numbers come from")
     datum: Name = Field(DATUM, description="what the origin is")
-    open_air: bool = Field(False, description="whether wind acts")
+    open_air: Flag = Field(False, description="whether wind acts")
     gust_m_s: Annotated[float, quantity(0.0, 60.0, "m/s")] | None = Field(None, description="gust to check for, 3 s")
     point: tuple[Point, ...] = Field((), description="points to hang from: [[point]]")

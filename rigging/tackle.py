@@ -6,7 +6,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from rigging.files import Model, Name, key, quantity
+from rigging.models import Model, Name, key, quantity
 
 Rated = Annotated[float, quantity(1.0, 100_000.0, "kg")]
 

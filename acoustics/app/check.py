@@ -20,7 +20,7 @@ from rigging.check import Report, check
 from rigging.equipment import load_catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.findings import Finding, counts
-from rigging.hang import load_hang
+from rigging.hang import file_faults, load_hang
 from rigging.lifting import PickLine
 from rigging.policy import load_policy
 from rigging.stages import Stage
@@ -47,12 +47,15 @@ def run(asked: argparse.Namespace) -> int:
 
 def _check(asked: argparse.Namespace) -> Report:
     faults: list[Fault] = []
-    hangs, venue, policy = [], None, None
+    hangs, venue, policy, catalogue = [], None, None, None
     try:
         catalogue = load_catalogue(asked.equipment)
     except FileFaults as error:
-        raise FileFaults(error.faults) from None
+        faults.extend(error.faults)
     for path in (asked.hang, *asked.beside):
+        if catalogue is None:
+            faults.extend(file_faults(path))
+            continue
         try:
             hangs.append(load_hang(path, catalogue))
         except FileFaults as error:
@@ -65,7 +68,7 @@ def _check(asked: argparse.Namespace) -> Report:
         policy = load_policy(_policy_path(asked.policy))
     except FileFaults as error:
         faults.extend(error.faults)
-    if faults or policy is None:
+    if faults or policy is None or catalogue is None:
         raise FileFaults(faults)
     return check(hangs[0], catalogue, policy, venue, hangs[1:])
 

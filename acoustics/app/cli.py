@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import sys
 from collections.abc import Sequence
 from importlib import metadata
@@ -27,6 +28,9 @@ exit status: 0 all within, 1 a limit is exceeded, 2 the input is at fault, 4 som
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; returns its exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without “–” still gets the numbers
     parser = _parser()
     asked = parser.parse_args(arguments)
     if asked.command is None:
@@ -105,7 +109,8 @@ def _number(low: float, high: float):  # type: ignore[no-untyped-def]
         try:
             value = float(text)
         except ValueError:
-            raise argparse.ArgumentTypeError(f"must be a number (got {text!r})") from None
+            todo = "; separate several by commas" if any(c in text for c in "; /|") else ""
+            raise argparse.ArgumentTypeError(f"must be a number (got {text!r}){todo}") from None
         if not low <= value <= high:
             raise argparse.ArgumentTypeError(f"must lie in {low:g} to {high:g} (got {text})")
         return value

@@ -16,6 +16,29 @@ from tqdm import tqdm
 from rigging.faults import Fault, FileFaults
 
 
+def prepare(parent: Path) -> None:
+    """Find out before the work, without a trace, whether results can be written to `parent`.
+
+    Raises
+    ------
+    FileFaults
+        If they cannot.
+    """
+    try:
+        if parent.exists() and not parent.is_dir():
+            raise FileFaults([Fault(str(parent), "", "is a file", "name a folder with --out")])
+        nearest = next(folder for folder in (parent, *parent.absolute().parents) if folder.exists())
+    except OSError as error:
+        raise FileFaults([_unwritable(parent, error)]) from None
+    if not nearest.is_dir() or not os.access(nearest, os.W_OK | os.X_OK):
+        raise FileFaults([_unwritable(parent, OSError(0, f"{nearest} does not allow it"))])
+
+
+def _unwritable(target: Path, error: OSError) -> Fault:
+    wrong = f"cannot be written ({error.strerror or error})"
+    return Fault(str(target), "", wrong, "name another folder with --out")
+
+
 def write(parent: Path, result: xr.Dataset, writers: Mapping[str, Callable[[Path], None]]) -> Path:
     """Write files into `parent`/HANG-REVISION and return that folder.
 
@@ -38,11 +61,9 @@ def write(parent: Path, result: xr.Dataset, writers: Mapping[str, Callable[[Path
             os.rename(target, before)
         os.rename(staging, target)
     except OSError as error:
-        reason = error.strerror or str(error)
-        fault = Fault(str(target), "", f"cannot be written ({reason})", "name another folder with --out")
-        raise FileFaults([fault]) from None
+        raise FileFaults([_unwritable(target, error)]) from None
     finally:
-        if before.exists() and not target.exists():
+        if os.path.exists(before) and not os.path.exists(target):
             os.rename(before, target)
         for left in (staging, before):
             shutil.rmtree(left, ignore_errors=True)

@@ -23,12 +23,13 @@ from acoustics.venue import load_venue
 from rigging.cautions import CAUTIONS
 from rigging.equipment import load_catalogue
 from rigging.faults import Fault, FileFaults
-from rigging.hang import load_hang
+from rigging.hang import file_faults, load_hang
 
 
 def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
     try:
+        folder.prepare(Path(asked.out))
         result = _predict(asked)
         summary = summarise(result)
         target = folder.write(Path(asked.out), result, _writers(result, asked.map))
@@ -52,6 +53,8 @@ def _predict(asked: argparse.Namespace) -> xr.Dataset:
         hang = load_hang(asked.hang, catalogue)
     except FileFaults as error:
         faults.extend(error.faults)
+        if catalogue is None:
+            faults.extend(file_faults(asked.hang))
     try:
         venue = load_venue(asked.venue)
     except FileFaults as error:

@@ -1,0 +1,156 @@
+"""The base of every file model, and what its keys may hold."""
+
+from __future__ import annotations
+
+import math
+import types
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, ClassVar, Union, get_args, get_origin
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from rigging.faults import Loc
+
+# International foot and avoirdupois pound, exact by definition (international agreement of 1959).
+IMPERIAL = {"_ft": ("_m", 0.3048), "_lb": ("_kg", 0.45359237)}
+
+
+class Model(BaseModel):
+    """Base of every file model: frozen, unknown keys refused, feet and pounds through their own keys."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    FORMAT: ClassVar[str] = ""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_imperial(cls, data: Any) -> Any:
+        """Turn `trim_ft` into `trim_m`; where both stand, the foot key stays and is refused."""
+        return _one_metric(cls, data)
+
+    @classmethod
+    def metric(cls, data: Any) -> Any:
+        """Unchecked data with feet and pounds turned to metres and kilograms, tables within tables included."""
+        turned = _one_metric(cls, data)
+        if not isinstance(turned, dict):
+            return turned
+        for name, value in turned.items():
+            inner = model_in(cls.model_fields[name].annotation) if name in cls.model_fields else None
+            if inner is not None:
+                listed = isinstance(value, list)
+                turned[name] = [inner.metric(item) for item in value] if listed else inner.metric(value)
+        return turned
+
+    @classmethod
+    def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[tuple[Loc, str, str, object]]:
+        """Faults between keys, found on the unchecked data, in metres and kilograms, so that none hides another."""
+        yield from ()
+
+
+def problem(wrong: str, todo: str) -> PydanticCustomError:
+    """An error for a validator to raise; the reader adds file, key and value."""
+    return PydanticCustomError("evenhang", "{wrong}; {todo}", {"wrong": wrong, "todo": todo})
+
+
+def quantity(low: float, high: float, unit: str) -> BeforeValidator:
+    """Accept a finite number in `low`…`high` `unit`, the plausible range of its key."""
+    what = f"a number in {unit}" if unit else "a number"
+
+    def check(value: Any) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise problem(f"must be {what}", "give the number without quotes or unit")
+        if isinstance(value, float) and not math.isfinite(value):
+            raise problem("is not a finite number", f"give {what}")
+        if not low <= value <= high:
+            span = f"{low:g} to {high:g} {unit}".rstrip()
+            raise problem(f"lies outside the plausible range {span}", "check the number and its unit")
+        return float(value)
+
+    return BeforeValidator(check)
+
+
+def _check_flag(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise problem("must be true or false", "write true or false without quotes")
+    return value
+
+
+def _check_path(value: Any) -> str:
+    if not isinstance(value, str) or not value.strip() or not value.isprintable():
+        raise problem("must be the name of a file", "put it in quotes")
+    return value
+
+
+def _check_name(value: Any) -> str:
+    if not isinstance(value, str):
+        raise problem("must be a text", "put it in quotes")
+    if not value.strip() or len(value) > 80 or not value.isprintable():
+        raise problem("must be 1 to 80 printable characters", "give it a short name")
+    return value
+
+
+Name = Annotated[str, BeforeValidator(_check_name)]
+FilePath = Annotated[str, BeforeValidator(_check_path)]
+Flag = Annotated[bool, BeforeValidator(_check_flag)]
+
+
+def key(text: str, example: str) -> Any:
+    """A required key: what it is, and how a line that gives it could read."""
+    return Field(description=text, examples=[example])
+
+
+def duplicate_faults(data: Mapping[str, Any], table: str) -> Iterator[tuple[Loc, str, str, object]]:
+    """A fault for every entry of `[[table]]` whose name another one has already."""
+    entries = data.get(table)
+    seen: dict[str, int] = {}
+    for index, entry in enumerate(entries if isinstance(entries, list) else []):
+        name = entry.get("name") if isinstance(entry, dict) else None
+        if not isinstance(name, str):
+            continue
+        if name in seen:
+            wrong = f"is the name of {table}[{seen[name] + 1}] too"
+            yield (table, index, "name"), wrong, "give each its own name", name
+        seen.setdefault(name, index)
+
+
+def model_in(annotation: Any) -> type[Model] | None:
+    """The model class in an annotation, through lists, tuples and optional ones."""
+    if isinstance(annotation, type) and issubclass(annotation, Model):
+        return annotation
+    if get_origin(annotation) in (tuple, list, Union, types.UnionType):
+        return next((m for m in map(model_in, get_args(annotation)) if m), None)
+    return None
+
+
+def _one_metric(model: type[Model], data: Any) -> Any:
+    if not isinstance(data, dict):
+        return data
+    return {_metric_name(model, key, data): _metric_value(model, key, data) for key in data}
+
+
+def _metric_name(model: type[Model], name: str, data: Mapping[str, Any]) -> str:
+    for suffix, (metric, _) in IMPERIAL.items():
+        twin = name.removesuffix(suffix) + metric
+        if name.endswith(suffix) and twin in model.model_fields and twin not in data:
+            return twin
+    return name
+
+
+def _metric_value(model: type[Model], name: str, data: Mapping[str, Any]) -> Any:
+    twin = _metric_name(model, name, data)
+    if twin == name:
+        return data[name]
+    factor = next(factor for suffix, (_, factor) in IMPERIAL.items() if name.endswith(suffix))
+    return _scaled(data[name], factor)
+
+
+def _scaled(value: Any, factor: float) -> Any:
+    if isinstance(value, list):
+        return [_scaled(item, factor) for item in value]
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return value
+    try:
+        return value * factor
+    except OverflowError:
+        return math.inf
