@@ -243,6 +243,11 @@ def _level_faults(hz: Any, level: Any) -> Iterator[Problem]:
             yield ("level_band_hz", index), "is no third-octave band", todo, value
         elif value in hz[:index]:
             yield ("level_band_hz", index), "stands twice", "give each band once", value
+    used = [bands.NOMINAL_HZ.index(value) for value in hz if value in bands.NOMINAL_HZ]
+    gaps = [bands.NOMINAL_HZ[i] for i in range(min(used, default=0), max(used, default=0)) if i not in used]
+    if gaps:
+        wrong = f"leaves out {', '.join(f'{hz:g}' for hz in gaps)} Hz between its lowest and highest band"
+        yield ("level_band_hz",), wrong, "give every third octave that it is used in", hz
 
 
 _NEEDS = {

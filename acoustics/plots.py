@@ -14,6 +14,8 @@ from matplotlib.colors import BoundaryNorm, to_rgba
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Polygon
 
+from rigging.cautions import CAUTIONS
+
 COLOURS = "viridis"  # perceptually uniform, and ordered in grey as well
 STEP_DB = 3.0
 STEPS = 8  # classes of the map: 24 dB below its top
@@ -31,7 +33,7 @@ def new_axes(width: float = 12.0, height: float = 6.75) -> Axes:
 def title(result: xr.Dataset, what: str) -> str:
     """What a picture shows, of which hang in which venue, and the revision."""
     a = result.attrs
-    return f"{what}\n{a['hang']} · {a['venue']} · revision {a['revision']}"
+    return f"{what}\n{a['hang']} · {a['venue']} · design {a['design']} · revision {a['revision']}"
 
 
 def section(result: xr.Dataset, ax: Axes | None = None) -> Axes:
@@ -73,8 +75,25 @@ def section(result: xr.Dataset, ax: Axes | None = None) -> Axes:
     ax.margins(0.05)
     ax.grid(color="0.85", linewidth=0.6)
     _label(ax, "along the hang's azimuth from its frame reference, m", "height above datum, m")
-    ax.set_title(title(result, "Section: areas, ears (dashed), column to scale, aim lines"), loc="left", fontsize=14)
+    a = result.attrs
+    places = f"trim {a['trim_m']:.2f} m, lowest edge {a['lowest_edge_m']:.2f} m"
+    what = f"Section: {places}, tilt {a['tilt_deg']:+.1f}°; ears dashed"
+    ax.set_title(title(result, what), loc="left", fontsize=14)
+    _number_rows(result, ax)
+    _caution(ax.figure)
     return ax
+
+
+def _number_rows(result: xr.Dataset, ax: Axes) -> None:
+    """Numbers of the first and last row at the rear of the column."""
+    for index in (1, len(result["element"]) - 1):
+        place = result["outline_along"].values[index, 2:].mean(), result["outline_height"].values[index, 2:].mean()
+        style: dict[str, Any] = {"ha": "right", "va": "center", "fontsize": 12}
+        ax.annotate(str(index), place, xytext=(-6, 0), textcoords="offset points", **style)
+
+
+def _caution(figure: Any) -> None:
+    figure.supxlabel(f"{CAUTIONS[0]} Free field, direct sound.", x=0.01, ha="left", fontsize=10, color="0.3")
 
 
 def distance(result: xr.Dataset, area: str, ax: Axes | None = None) -> Axes:
@@ -83,7 +102,7 @@ def distance(result: xr.Dataset, area: str, ax: Axes | None = None) -> Axes:
     chosen = result["on_section"].values & (result["area"].values == area)
     part = result.isel(position=np.flatnonzero(chosen)).sortby("distance")
     octaves = part["octave"].values
-    colours = colormaps[COLOURS](np.linspace(0.0, 0.85, len(octaves)))
+    colours = colormaps[COLOURS](np.linspace(0.0, 0.72, len(octaves)))
     for index, octave in enumerate(octaves):
         ax.plot(
             part["distance"].values,
@@ -113,6 +132,7 @@ def distance_figure(result: xr.Dataset) -> Figure:
         figure.legend(handles, labels, title="octave, Hz", fontsize=12, title_fontsize=12, loc="outside right upper")
     heading = title(result, "Level over horizontal distance, along the section (drive 0 dB, pink programme)")
     figure.suptitle(heading, x=0.01, ha="left", fontsize=14)
+    _caution(figure)
     return figure
 
 
@@ -160,9 +180,10 @@ def plan_figure(result: xr.Dataset, quantity: float | None = None) -> Figure:
     )
     bar.set_label(f"{what} re 20 µPa, drive 0 dB", fontsize=13)
     bar.ax.tick_params(labelsize=12)
-    if not np.isfinite(level).all():
+    if not np.isfinite(level[~result["on_section"].values]).all():
         panels[0].legend(handles=[Patch(facecolor=_HIDDEN, label="hidden")], loc="upper left", fontsize=12)
     figure.suptitle(title(result, f"Plan: {what}"), x=0.01, ha="left", fontsize=14)
+    _caution(figure)
     return figure
 
 
@@ -192,7 +213,8 @@ def _mapped(result: xr.Dataset, quantity: float | None) -> tuple[np.ndarray[Any,
     if quantity is None:
         return result["level_a"].values, "A-weighted level, dB(A)"
     level = result["octave_level"].sel(octave=quantity).values
-    return level, f"level of the {frequency_text(quantity)} Hz octave, dB"
+    unit = "Hz" if quantity < 1000 else "kHz"
+    return level, f"level of the {frequency_text(quantity).removesuffix('k')} {unit} octave, dB"
 
 
 def _draw_cells(

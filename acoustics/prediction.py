@@ -22,7 +22,7 @@ from rigging.faults import Fault, FileFaults, nearest
 from rigging.files import Document
 from rigging.geometry import Layout, lay_out
 from rigging.hang import Hang
-from rigging.revision import revision
+from rigging.revision import design_word, revision
 
 Array = npt.NDArray[np.float64]
 
@@ -163,7 +163,7 @@ def predict(
         "hidden": blocked,
         "arrival": _arrival(sources, listening.position, through.c),
     }
-    values |= _aim_ends(values)
+    values |= _aim_ends(values, venue.area)
     if options.lines is None:
         values |= _band_values(field.band_level(sources, listening.position, through, blocked, tell))
     else:
@@ -283,15 +283,17 @@ def _cuts(areas: Sequence[Area], hang: Hang) -> dict[str, Any]:
     return {"cut_surface": surface, "cut_along": ends[..., 0], "cut_height": ends[..., 1]}
 
 
-def _aim_ends(values: Mapping[str, Any]) -> dict[str, Any]:
-    """Where the aim lines first meet what the section cuts, or else where the last cut ends."""
+def _aim_ends(values: Mapping[str, Any], areas: Sequence[Area]) -> dict[str, Any]:
+    """Where the aim lines first meet ears or an obstacle in the section, or else where the last cut ends."""
     # Enclosures lie in the section's plane: their lines start at the middle of their fronts.
     rows = values["source_row"]
     start = values["outline_along"][rows, :2].mean(axis=1)
     height = values["outline_height"][rows, :2].mean(axis=1)
     ahead, up = (trig(np.radians(values["aim_elevation"])) for trig in (np.cos, np.sin))
     reach = np.full(len(rows), max(values["cut_along"].max(initial=-np.inf) - start.min(), 10.0))
-    for (a0, a1), (z0, z1) in zip(values["cut_along"], values["cut_height"], strict=True):
+    ears = np.array([0.0 if area.role == "obstacle" else area.ear_height_m for area in areas])
+    heights = values["cut_height"] + ears[values["cut_surface"], np.newaxis]
+    for (a0, a1), (z0, z1) in zip(values["cut_along"], heights, strict=True):
         with np.errstate(divide="ignore", invalid="ignore"):
             across = ahead * (z1 - z0) - up * (a1 - a0)
             ray = ((a0 - start) * (z1 - z0) - (z0 - height) * (a1 - a0)) / across
@@ -309,6 +311,7 @@ def _attributes(hang: Hang, venue: Venue, venue_document: Document, layout: Layo
         "venue": venue.name,
         "datum": venue.datum,
         "revision": revision(settings),
+        "design": design_word(hang, venue_document.data),
         "version": metadata.version("evenhang"),
         "model": MODEL,
         "temperature_c": venue.air.temperature_c,

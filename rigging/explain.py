@@ -115,8 +115,10 @@ def _missing(loc: Loc, owner: type[Model] | None) -> Problem:
     name = str(loc[-1])
     field = owner.model_fields.get(name) if owner else None
     example = field.examples[0] if field and field.examples else "..."
-    todo = f"add {example}" if example.startswith((f"[{name}]", f"[[{name}]]")) else f"add {name} = {example}"
-    return loc, "key is missing", todo, NO_VALUE
+    what = field.description if field else ""
+    if example.startswith((f"[{name}]", f"[[{name}]]")):
+        return loc, "key is missing", f"add {example.removesuffix(' ...')}: {what}", NO_VALUE
+    return loc, "key is missing", f"add {name}: {what}; for example {name} = {example}", NO_VALUE
 
 
 def _unknown(loc: Loc, owner: type[Model] | None, value: object, table: object) -> Problem:

@@ -146,6 +146,7 @@ def _first_line(formats: tuple[str, ...]) -> str:
 _SYNTAX = (
     (r"Cannot overwrite a value|Cannot declare .* twice|Cannot mutate.*", "a key or table stands twice"),
     (r"Expected '=' after a key.*", "a line that is no key = value"),
+    (r"Expected newline or end of document.*", "more than one value: a decimal comma, or missing quotes"),
     (r"Exceeds the limit .*", "a number of thousands of digits"),
     (r"Invalid value", "a value that is no number, \"text\", true, false, [list] or date"),
 )  # fmt: skip

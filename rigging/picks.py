@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
-from rigging.models import Model, Name, key, quantity
+from rigging.models import Model, Name, key, problem, quantity
 from rigging.site import Height, Place
 
-Count = Annotated[float, quantity(1, 4, "enclosures")]
+
+def _check_group(value: Any) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 4:
+        raise problem("is no number of enclosures that a cart carries", "give 1 to 4 for each cart")
+    return value
 
 
 class ArmUse(Model):
@@ -57,7 +61,7 @@ class Loom(Model):
 class Carts(Model):
     """What the column travels on."""
 
-    groups: tuple[Annotated[int, Field(ge=1, le=4)], ...] | None = Field(
+    groups: tuple[Annotated[int, BeforeValidator(_check_group)], ...] | None = Field(
         None, description="enclosures on each, top first"
     )
     deck_m: Annotated[float, quantity(0.0, 1.5, "m")] = Field(0.2, description="height of a cart's deck")

@@ -28,6 +28,14 @@ def revision(inputs: Mapping[str, Any]) -> str:
     return word
 
 
+def design_word(hang: Any, venue: Mapping[str, Any]) -> str:
+    """The word for what hangs where, the same on every sheet of a hang whatever was asked of it.
+
+    `hang` is a `rigging.hang.Hang`, `venue` the content of its venue file.
+    """
+    return revision({**hang.inputs, "venue": venue})
+
+
 def _plain(value: Any) -> Any:
     """The same with every whole number as a float."""
     if isinstance(value, Mapping):

@@ -245,11 +245,13 @@ def test_json_equals_what_is_printed(evenhang: Any, left_files: list[object], tm
     lines = printed.out.splitlines()
     for row in [*summary["areas"], summary["whole"]]:
         cells = [row["level_a_mean_db"], row["level_a_p5_p95_db"], row["fall_per_doubling_db"]]
-        expected = [_cell(value) for value in cells] + [f"{row['positions_hidden']}/{row['positions']}"]
+        expected = [_cell(value) for value in cells] + [
+            f"{row['positions_hidden']}/{row['positions_partly_hidden']}/{row['positions']}"
+        ]
         expected += [_cell(value) for value in row["octave_deviation_db"].values()]
         assert [line.removeprefix(row["name"]).split() for line in lines if line.startswith(row["name"])] == [expected]
-    assert lines[0].split()[-3:-1] == [summary["revision"], "evenhang"]
-    heading = " ".join(lines[1:9])
+    assert lines[1].split()[:4] == ["DESIGN", summary["design"], "REVISION", summary["revision"]]
+    heading = " ".join(lines[2:10])
     of_air = summary["air"]
     for text in (
         f"trim {summary['trim_m']:.2f} m",

@@ -37,13 +37,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         parser.print_help()
         return AT_FAULT
     try:
-        return int(asked.run(asked))
+        code = int(asked.run(asked))
+        sys.stdout.flush()
+        return code
     except KeyboardInterrupt:
         print("evenhang: interrupted; nothing was left half written", file=sys.stderr)
         return INTERRUPTED
     except BrokenPipeError:
         sys.stderr.close()
         return DONE
+    except OSError as error:
+        print(f"evenhang: what it says cannot be written ({error.strerror or error})", file=sys.stderr)
+        return AT_FAULT
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -71,9 +71,9 @@ def summarise(result: xr.Dataset) -> dict[str, Any]:
     seats = result.isel(position=np.flatnonzero(~result["on_section"].values))
     served = result["surface"].values[result["surface_served"].values]
     summary: dict[str, Any] = {
-        key: a[key] for key in ("hang", "venue", "revision", "version", "datum", "model", "trim_m", "tilt_deg")
+        key: a[key] for key in ("hang", "venue", "design", "revision", "version", "datum", "model", "trim_m")
     }
-    summary |= {key: a[key] for key in ("azimuth_deg", "lowest_edge_m", "mass_kg")}
+    summary |= {key: a[key] for key in ("tilt_deg", "azimuth_deg", "lowest_edge_m", "mass_kg")}
     summary["air"] = {
         key: a[key]
         for key in ("temperature_c", "relative_humidity_pct", "pressure_kpa", "absorption", "speed_of_sound_m_s")
@@ -99,6 +99,7 @@ def _figures(seats: xr.Dataset, name: str, role: str, areas: list[Any]) -> dict[
         "area_m2": float(weight.sum()),
         "positions": int(part.sizes["position"]),
         "positions_hidden": int(hidden.sum()),
+        "positions_partly_hidden": int((part["hidden"].values.any(axis=0) & ~hidden).sum()),
     }
     if "line" in part.dims:
         means = {
@@ -128,7 +129,8 @@ def text(summary: dict[str, Any]) -> str:
     )
     assumed = ", assumed: the venue file gives none" if of_air["assumed"] else ""
     lines = [
-        f"{s['hang']}  in  {s['venue']}    REVISION {s['revision']}    evenhang {s['version']}",
+        f"{s['hang']}  in  {s['venue']}",
+        f"DESIGN {s['design']}    REVISION {s['revision']}    evenhang {s['version']}",
         "",
         f"trim         {s['trim_m']:.2f} m  (frame reference, its front pivot line)",
         f"lowest edge  {s['lowest_edge_m']:.2f} m",
@@ -141,6 +143,8 @@ def text(summary: dict[str, Any]) -> str:
         "",
         *_table(s),
         "",
+        "mean: of dB over the seats; fall: per doubling of the horizontal distance from the frame;",
+        "hidden, partly: positions that no row, or not every row, reaches in a straight line",
         "levels: dB re 20 µPa at drive 0 dB, pink programme, from the level data in the equipment files",
         f"model:  {s['model']}",
         "",
@@ -154,9 +158,9 @@ def _table(summary: dict[str, Any]) -> list[str]:
     width = max(len(row["name"]) + (8 if row["role"] == "quiet" else 0) for row in rows)
     if "line_mean_db" in rows[0]:
         lines = list(rows[0]["line_mean_db"])
-        lines_head = f"{'mean level, dB':{width}}  hidden/positions" + "".join(f"{hz + ' Hz':>12}" for hz in lines)
+        lines_head = f"{'mean level, dB':{width}}  hidden/partly/all" + "".join(f"{hz + ' Hz':>12}" for hz in lines)
         body = [
-            f"{_row_name(row):{width}}  {_hidden(row):>16}"
+            f"{_row_name(row):{width}}  {_hidden(row):>17}"
             + "".join(f"{_db(row['line_mean_db'][hz]):>12}" for hz in lines)
             for row in rows
         ]
@@ -164,12 +168,12 @@ def _table(summary: dict[str, Any]) -> list[str]:
     octaves = list(rows[0]["octave_deviation_db"])
     pad = " " * width
     head = [
-        f"{pad}    mean  spread    fall/      hidden/   standard deviation of the octave, dB",
-        f"{pad}   dB(A)  5–95 %  doubling  positions" + "".join(f"{hz:>7}" for hz in octaves),
+        f"{pad}    mean  spread    fall/     hidden/    standard deviation of the octave, dB",
+        f"{pad}   dB(A)  5–95 %  doubling  partly/all" + "".join(f"{hz:>7}" for hz in octaves),
     ]
     body = [
         f"{_row_name(row):{width}}  {_db(row['level_a_mean_db']):>6}  {_db(row['level_a_p5_p95_db']):>6}"
-        f"  {_db(row['fall_per_doubling_db']):>8}  {_hidden(row):>9}"
+        f"  {_db(row['fall_per_doubling_db']):>8}  {_hidden(row):>10}"
         + "".join(f"{_db(row['octave_deviation_db'][hz]):>7}" for hz in octaves)
         for row in rows
     ]
@@ -181,7 +185,7 @@ def _row_name(row: dict[str, Any]) -> str:
 
 
 def _hidden(row: dict[str, Any]) -> str:
-    return f"{row['positions_hidden']}/{row['positions']}"
+    return f"{row['positions_hidden']}/{row['positions_partly_hidden']}/{row['positions']}"
 
 
 def _db(value: float) -> str:
@@ -196,6 +200,7 @@ def _writers(result: xr.Dataset, map_octave: float | None) -> dict[str, Callable
         "section.svg": lambda path: plots.save_svg(plots.section(result).figure, path),
     }
     if "line" not in result.dims:
+        plan = "plan.svg" if map_octave is None else f"plan-{map_octave:g}.svg"
         writers["distance.svg"] = lambda path: plots.save_svg(plots.distance_figure(result), path)
-        writers["plan.svg"] = lambda path: plots.save_svg(plots.plan_figure(result, map_octave), path)
+        writers[plan] = lambda path: plots.save_svg(plots.plan_figure(result, map_octave), path)
     return writers

@@ -48,10 +48,10 @@ def test_section_draws_every_aim_line_and_the_column_to_scale(theatre: xr.Datase
 def test_aim_lines_end_on_what_they_meet(theatre: xr.Dataset) -> None:
     ends = np.column_stack([theatre["aim_end_along"].values, theatre["aim_end_height"].values])
     starts_down = theatre["aim_elevation"].values < -30.0
-    # The stalls rise from 0 at x = 3 to 1.84 m at x = 26; along the azimuth x = along·cos 4° − 0.3.
-    floor = (ends[starts_down, 0] * np.cos(np.radians(4.0)) - 0.3 - 3.0) * 1.84 / 23.0
+    # The stalls rise from 0 at x = 3 to 1.84 m at x = 26, ears 1.2 m above; along the azimuth x = along·cos 4° − 0.3.
+    ears = (ends[starts_down, 0] * np.cos(np.radians(4.0)) - 0.3 - 3.0) * 1.84 / 23.0 + 1.2
     assert starts_down.sum() >= 2
-    np.testing.assert_allclose(ends[starts_down, 1], floor, rtol=0, atol=1e-9)
+    np.testing.assert_allclose(ends[starts_down, 1], ears, rtol=0, atol=1e-9)
 
 
 def test_plan_colours_every_position_by_its_level(theatre: xr.Dataset) -> None:
@@ -92,8 +92,8 @@ def test_given_axes_are_drawn_on_and_returned(theatre: xr.Dataset) -> None:
 
 
 def test_every_picture_carries_hang_venue_and_revision(theatre: xr.Dataset) -> None:
-    revision = theatre.attrs["revision"]
+    words = f"design {theatre.attrs['design']} · revision {theatre.attrs['revision']}"
     titles = [plots.section(theatre).get_title(loc="left")]
     titles += [figure.get_suptitle() for figure in (plots.distance_figure(theatre), plots.plan_figure(theatre))]
     for text in titles:
-        assert f"main, stage left (house right) · Gable Theatre · revision {revision}" in text
+        assert f"main, stage left (house right) · Gable Theatre · {words}" in text
