@@ -284,7 +284,7 @@ def _cuts(areas: Sequence[Area], hang: Hang) -> dict[str, Any]:
 
 
 def _aim_ends(values: Mapping[str, Any], areas: Sequence[Area]) -> dict[str, Any]:
-    """Where the aim lines first meet ears or an obstacle in the section, or else where the last cut ends."""
+    """Where the aim lines first meet ears, areas or obstacles in the section, or else where the last cut ends."""
     # Enclosures lie in the section's plane: their lines start at the middle of their fronts.
     rows = values["source_row"]
     start = values["outline_along"][rows, :2].mean(axis=1)
@@ -292,8 +292,9 @@ def _aim_ends(values: Mapping[str, Any], areas: Sequence[Area]) -> dict[str, Any
     ahead, up = (trig(np.radians(values["aim_elevation"])) for trig in (np.cos, np.sin))
     reach = np.full(len(rows), max(values["cut_along"].max(initial=-np.inf) - start.min(), 10.0))
     ears = np.array([0.0 if area.role == "obstacle" else area.ear_height_m for area in areas])
-    heights = values["cut_height"] + ears[values["cut_surface"], np.newaxis]
-    for (a0, a1), (z0, z1) in zip(values["cut_along"], heights, strict=True):
+    raised = values["cut_height"] + ears[values["cut_surface"], np.newaxis]
+    alongs, heights = np.tile(values["cut_along"], (2, 1)), np.concatenate([raised, values["cut_height"]])
+    for (a0, a1), (z0, z1) in zip(alongs, heights, strict=True):
         with np.errstate(divide="ignore", invalid="ignore"):
             across = ahead * (z1 - z0) - up * (a1 - a0)
             ray = ((a0 - start) * (z1 - z0) - (z0 - height) * (a1 - a0)) / across
