@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -13,11 +14,12 @@ from rigging.column import column_of, joint_findings, joints_of, loom_masses, pe
 from rigging.equipment import Catalogue, PickArm
 from rigging.faults import Fault, FileFaults, nearest
 from rigging.findings import Finding, worst_first, worst_of_each
-from rigging.hang import Hang
-from rigging.lifting import PickLine, pick_findings, pick_lines, point_findings, share_findings
+from rigging.hang import Hang, points_of
+from rigging.lifting import PickLine, drops_m, pick_findings, pick_lines, share_findings
 from rigging.loads import best_picks, pullback_place
+from rigging.points import PointLoad, pick_point_loads, point_findings, pullback_findings, pullback_point_loads
 from rigging.policy import Policy
-from rigging.revision import revision
+from rigging.revision import design_word, revision
 from rigging.site import Site
 from rigging.stack import stack_findings, stack_joints
 from rigging.stages import Stage, build, tilt_findings
@@ -34,9 +36,11 @@ class Report:
     hang: Hang
     site: Site | None
     policy: Policy
+    design: str
     revision: str
     findings: list[Finding]
     lines: list[PickLine]
+    loads: list[PointLoad]
     joints: Joints
     shares: Array
     stages: list[Stage]
@@ -49,6 +53,7 @@ def check(
     policy: Policy,
     site: Site | None = None,
     others: Sequence[Hang] = (),
+    venue: Mapping[str, Any] | None = None,
 ) -> Report:
     """Judge a hang.
 
@@ -62,6 +67,8 @@ def check(
         Without one, reach and roof loads cannot be judged.
     others : sequence of Hang
         Further hangs that load the same venue points.
+    venue : mapping, optional
+        The content of the venue file, for the words that tie sheets together.
 
     Raises
     ------
@@ -73,18 +80,19 @@ def check(
         raise FileFaults(faults)
     hang = with_pullback_place(hang, site)
     if hang.standing:
-        return _check_stack(hang, policy, site)
-    stages = build(hang, policy.least_pick_share)
+        return _check_stack(hang, policy, site, venue or {})
+    stages = build(hang, policy.least_pick_share, policy.lean_pick_share, drops_m(hang, catalogue))
     lines = pick_lines(hang, site, stages, policy, catalogue)
-    roof = [(hang.name, line) for line in lines]
-    for other in others:
-        own = build(with_pullback_place(other, site), policy.least_pick_share)
-        roof += [(other.name, line) for line in pick_lines(other, site, own, policy, catalogue)]
+    roof = _point_loads(hang, lines, stages[-1], policy, catalogue)
+    for other in (with_pullback_place(each, site) for each in others if not each.standing):
+        own = build(other, policy.least_pick_share, policy.lean_pick_share, drops_m(other, catalogue))
+        roof += _point_loads(other, pick_lines(other, site, own, policy, catalogue), own[-1], policy, catalogue)
     findings = [
         *_column_findings(hang, stages, lines, policy),
         *share_findings(hang, stages, policy),
         *tilt_findings(hang, stages, policy),
         *(finding for line in lines for finding in pick_findings(line, policy, catalogue)),
+        *pullback_findings(hang, stages[-1], policy, catalogue),
         *point_findings(roof, site),
         *(wind_findings(hang, site, stages[-1], policy) if site else ()),
     ]
@@ -94,9 +102,11 @@ def check(
         hang=hang,
         site=site,
         policy=policy,
-        revision=_revision(hang, policy, site, others),
+        design=design_word(hang, venue or {}),
+        revision=_revision(hang, policy, venue or {}, others),
         findings=worst_first(worst_of_each(findings)),
         lines=lines,
+        loads=roof,
         joints=_joints(hang, last),
         shares=side_shares(last.column, hang, last.balance.roll),
         stages=stages,
@@ -104,7 +114,16 @@ def check(
     )
 
 
-def _check_stack(hang: Hang, policy: Policy, site: Site | None) -> Report:
+def _point_loads(
+    hang: Hang, lines: Sequence[PickLine], last: Stage, policy: Policy, catalogue: Catalogue
+) -> list[PointLoad]:
+    return [
+        *pick_point_loads(hang, lines, catalogue),
+        *pullback_point_loads(hang, last, policy, catalogue),
+    ]
+
+
+def _check_stack(hang: Hang, policy: Policy, site: Site | None, venue: Mapping[str, Any]) -> Report:
     column = column_of(hang)
     joints = stack_joints(hang, column)
     findings = [*stack_findings(hang, column, joints, site, policy)]
@@ -112,9 +131,11 @@ def _check_stack(hang: Hang, policy: Policy, site: Site | None) -> Report:
         hang=hang,
         site=site,
         policy=policy,
-        revision=_revision(hang, policy, site, ()),
+        design=design_word(hang, venue),
+        revision=_revision(hang, policy, venue, ()),
         findings=worst_first(findings),
         lines=[],
+        loads=[],
         joints=joints,
         shares=np.full(len(hang.items), 0.5),
         stages=[],
@@ -122,8 +143,8 @@ def _check_stack(hang: Hang, policy: Policy, site: Site | None) -> Report:
     )
 
 
-def _revision(hang: Hang, policy: Policy, site: Site | None, others: Sequence[Hang]) -> str:
-    inputs = {"site": site.model_dump() if site else {}, "policy": policy.model_dump()}
+def _revision(hang: Hang, policy: Policy, venue: Mapping[str, Any], others: Sequence[Hang]) -> str:
+    inputs = {"venue": venue, "policy": policy.model_dump()}
     return revision({**hang.inputs, **inputs, "others": [dict(other.inputs) for other in others]})
 
 
@@ -158,16 +179,13 @@ def with_pullback_place(hang: Hang, site: Site | None) -> Hang:
 def _unknown_points(hang: Hang, site: Site | None) -> Iterator[Fault]:
     if site is None:
         return
-    known = [point.name for point in site.point]
-    named = [(f"pick[{i + 1}].point", pick.point) for i, pick in enumerate(hang.picks) if pick.point]
-    named += [
-        (f"pick[{i + 1}].leg[{k + 1}].point", leg.point)
-        for i, pick in enumerate(hang.picks)
-        for k, leg in enumerate(pick.leg)
-    ]
-    if hang.pullback is not None and hang.pullback.point is not None:
-        named.append(("pullback.point", hang.pullback.point))
-    for key, point in named:
-        if point not in known:
-            todo = nearest(point, known, what="points")
+    places = {point.name: point.position_m for point in site.point}
+    for key, point in points_of(hang):
+        if point not in places:
+            todo = nearest(point, places, what="points")
             yield Fault(hang.document.file, key, f"is no point of {site.name}", todo, point)
+    for index, pick in enumerate(hang.picks):
+        heights = [places[leg.point][2] for leg in pick.leg if leg.point in places]
+        if pick.apex_m is not None and heights and pick.apex_m >= min(heights):
+            wrong = f"is not below all of its points (the lowest is at {min(heights):g} m)"
+            yield Fault(hang.document.file, f"pick[{index + 1}].apex_m", wrong, "lower it", pick.apex_m)

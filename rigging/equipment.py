@@ -18,7 +18,7 @@ from pydantic import AfterValidator, BeforeValidator, Field
 
 from rigging.faults import Fault, FileFaults, Loc, nearest
 from rigging.files import Document, read, validate
-from rigging.models import Model, Name, key, problem, quantity
+from rigging.models import Model, Name, duplicate_faults, key, problem, quantity
 from rigging.ratings import ArmHole, ArmMount, Hole, Ratings, hole_faults
 from rigging.tackle import Hoist, Rope, Shackle, Sling
 
@@ -134,6 +134,19 @@ class PickArm(Model):
     length_m: Size = key("how far it reaches out from its mount", "1.0")
     centre_out_m: Offset = key("its centre of mass, out from the mount", "0.4")
     hole: Annotated[tuple[ArmHole, ...], Field(min_length=1)] = key("pick holes: [[hole]]", "[[hole]] ...")
+
+    @classmethod
+    def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[tuple[Loc, str, str, object]]:
+        """Holes of one name, and holes or a centre of mass beyond the arm."""
+        yield from duplicate_faults(data, "hole")
+        length = data.get("length_m")
+        if not isinstance(length, int | float):
+            return
+        holes = data.get("hole")
+        places = [(("hole", i, "out_m"), h.get("out_m")) for i, h in enumerate(holes or ()) if isinstance(h, dict)]
+        for loc, out in [*places, (("centre_out_m",), data.get("centre_out_m"))]:
+            if isinstance(out, int | float) and not isinstance(out, bool) and out > length:
+                yield loc, f"lies beyond the arm, which is {length:g} m long", "measure from the mount", out
 
 
 class Adapter(_Hardware):

@@ -56,7 +56,12 @@ def worst_first(findings: Iterable[Finding]) -> list[Finding]:
     """Exceeded ones, then those that cannot be judged, then the rest; most used first within each."""
     order = {EXCEEDS: 0, CANNOT: 1, WITHIN: 2}
     unlimited = {EXCEEDS: float("inf"), CANNOT: 0.0, WITHIN: 0.0}
-    return sorted(findings, key=lambda f: (order[f.status], -(unlimited[f.status] if f.used is None else f.used)))
+
+    def key(finding: Finding) -> tuple[int, float, float]:
+        used = unlimited[finding.status] if finding.used is None else finding.used
+        return order[finding.status], -used, -abs(finding.value or 0.0)
+
+    return sorted(findings, key=key)
 
 
 def worst_of_each(findings: Iterable[Finding]) -> list[Finding]:

@@ -90,22 +90,27 @@ def _rigging_faults(data: Mapping[str, Any], catalogue: Catalogue) -> Iterator[P
     picks = data.get("pick")
     for index, pick in enumerate(picks if isinstance(picks, list) else []):
         if isinstance(pick, dict):
-            yield from _hole_faults(pick, index, frame, arm, taken)
+            yield from _hole_faults(pick, index, frame, arm, use is not None, taken)
             yield from _tackle_faults(pick, ("pick", index), catalogue)
     if isinstance(data.get("pullback"), dict):
         yield from _tackle_faults(data["pullback"], ("pullback",), catalogue)
 
 
 def _hole_faults(
-    pick: dict[str, Any], index: int, frame: Frame | None, arm: PickArm | None, taken: dict[tuple[str, str], int]
+    pick: dict[str, Any],
+    index: int,
+    frame: Frame | None,
+    arm: PickArm | None,
+    arm_named: bool,
+    taken: dict[tuple[str, str], int],
 ) -> Iterator[Problem]:
     on, name = pick.get("on", "frame"), pick.get("hole")
     holder = arm if on == "arm" else frame
     loc: Loc = ("pick", index, "hole")
     if not isinstance(on, str):
         return
-    if on == "arm" and arm is None:
-        yield ("pick", index, "on"), "is on an arm, and the hang has none that is known", "add [arm]", NO_VALUE
+    if on == "arm" and arm is None and not arm_named:
+        yield ("pick", index, "on"), "is on an arm, and the hang has none", "add [arm]", NO_VALUE
     elif isinstance(name, str) and holder is not None:
         names = [hole.name for hole in holder.hole]
         if name not in names:

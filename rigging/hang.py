@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from rigging.equipment import Adapter, Catalogue, Enclosure, Equipment, Frame, Item, PickArm
-from rigging.faults import Fault, FileFaults, closest, key_path
+from rigging.faults import NO_VALUE, Fault, FileFaults, closest, key_path, nearest
 from rigging.files import Document, read, validate
 from rigging.fit import equipment_faults
 from rigging.hang_file import Group, HangFile, MirrorFile, Row
@@ -78,7 +78,26 @@ def load_hang(path: str | Path, catalogue: Catalogue) -> Hang:
     if "mirror_of" in design.data:
         wrong, todo = "names a file that is a mirror image itself", "name the design that it mirrors"
         raise FileFaults([document.fault(("mirror_of",), wrong, todo, mirror.mirror_of)])
-    return _mirrored(_resolve(design, catalogue), mirror, document)
+    hang = _resolve(design, catalogue)
+    named = [point for _, point in points_of(hang)]
+    faults = document.faults(
+        (("points", point), "is no venue point that the design names", nearest(point, named), NO_VALUE)
+        for point in mirror.points
+        if point not in named
+    )
+    if faults:
+        raise FileFaults(faults)
+    return _mirrored(hang, mirror, document)
+
+
+def points_of(hang: Hang) -> list[tuple[str, str]]:
+    """Key path and name of every venue point that a hang names."""
+    named = [(f"pick[{i + 1}].point", pick.point) for i, pick in enumerate(hang.picks) if pick.point]
+    for i, pick in enumerate(hang.picks):
+        named += [(f"pick[{i + 1}].leg[{k + 1}].point", leg.point) for k, leg in enumerate(pick.leg)]
+    if hang.pullback is not None and hang.pullback.point is not None:
+        named.append(("pullback.point", hang.pullback.point))
+    return named
 
 
 def file_faults(path: str | Path) -> list[Fault]:
@@ -188,8 +207,9 @@ def _names(hang: HangFile) -> list[str]:
     """All equipment that a hang file names, sorted."""
     names = {hang.frame, *(row.enclosure or row.adapter for row in hang.column), hang.arm and hang.arm.type}
     for pick in hang.pick:
-        names |= {pick.hoist, *pick.hardware, *(leg.rope or leg.sling for leg in pick.leg)}
-    names.add(hang.pullback.hoist if hang.pullback else None)
+        names |= {pick.hoist, *(pick.hardware or ()), *(leg.rope or leg.sling for leg in pick.leg)}
+    if hang.pullback is not None:
+        names |= {hang.pullback.hoist, *(hang.pullback.hardware or ())}
     return sorted(name for name in names if name)
 
 

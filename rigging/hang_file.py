@@ -77,6 +77,12 @@ class HangFile(Model):
         yield from _serves_faults(data.get("serves"))
         yield from _group_faults(data.get("group"), rows)
         yield from _pick_faults(data.get("pick"))
+        pullback = data.get("pullback")
+        if isinstance(pullback, dict) and "point" in pullback and "to_m" in pullback:
+            yield ("pullback",), "has both a point and a place", "keep one of point and to_m", NO_VALUE
+        if data.get("standing") is True:
+            for key_ in [key_ for key_ in ("pick", "pullback", "arm") if key_ in data]:
+                yield (key_,), "has no meaning for a stack that stands", "remove it, or standing = true", NO_VALUE
         yield from _cart_faults(data.get("carts"), sum(isinstance(r, dict) and "enclosure" in r for r in rows))
 
 
@@ -129,8 +135,9 @@ def _pick_faults(picks: Any) -> Iterator[Problem]:
             todo = "a bridle needs [[pick.leg]] twice or three times, and apex_m, the height where they meet"
             yield (*loc, missing), "key is missing", todo, NO_VALUE
         legs = pick.get("leg")
-        if isinstance(legs, list) and len(legs) == 1:
-            yield (*loc, "leg"), "is a bridle of one leg", "give two or three, or a point in its place", 1
+        if isinstance(legs, list) and len(legs) < 2:
+            wrong = f"is a bridle of {len(legs)} legs" if not legs else "is a bridle of one leg"
+            yield (*loc, "leg"), wrong, "give two or three, or a point in its place", NO_VALUE
         for leg_index, leg in enumerate(legs if isinstance(legs, list) else []):
             if isinstance(leg, dict) and ("rope" in leg) == ("sling" in leg):
                 wrong = "names both a rope and a sling" if "rope" in leg else "names no rope or sling"

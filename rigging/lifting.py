@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -10,7 +11,7 @@ import numpy.typing as npt
 
 from rigging import geometry
 from rigging.equipment import Catalogue
-from rigging.findings import EXCEEDS, Finding, judged, unjudged
+from rigging.findings import CANNOT, EXCEEDS, Finding, Status, judged, unjudged
 from rigging.hang import Hang
 from rigging.loads import PickHole, pick_holes
 from rigging.picks import Leg, Pick
@@ -29,10 +30,11 @@ class PickLine:
     """One pick from its hole to the roof; masses in kg, at rest unless a name says otherwise.
 
     `hole_kg`, `low_kg`: greatest and least load of its hole when complete; `worst_kg` the greatest over all
-    stages, at `worst_stage`; `below_hook_kg` what hangs between hook and hole. `roof_kg` is for the complete
-    column, `worst_roof_kg` over all stages. `factor`: dynamic, None where unknown. `place_m` (3,): the hole
-    in the venue; `top_m` (3,): where the hoist hangs, None without a venue. `chain_m`: hook to hook when
-    complete, `longest_chain_m` over all stages.
+    stages, at `worst_stage`; `below_hook_kg` what hangs between hook and hole, `drop_m` its length. `above_hook_kg`:
+    hoist and all its chain, None without a hoist. `factor`: dynamic, None where unknown. `place_m` (3,): the
+    hole in the venue; `top_m` (3,): where the hoist hangs, None without a venue. `chain_m`: hook to hook when
+    complete, `longest_chain_m` over all stages, None where the floor is not known. `legs_problem`: why a bridle's
+    legs are not known.
     """
 
     name: str
@@ -45,14 +47,22 @@ class PickLine:
     hole_kg: float
     worst_kg: float
     worst_stage: str
-    below_hook_kg: float
-    roof_kg: float | None
-    worst_roof_kg: float | None
     place_m: Array
     top_m: Array | None
     chain_m: float | None
     longest_chain_m: float | None
     legs: Bridle | None
+    legs_problem: str
+
+    @property
+    def below_hook_kg(self) -> float:
+        """Mass between hook and hole. [kg]"""
+        return sum(item.mass_kg for item in self.hardware)
+
+    @property
+    def above_hook_kg(self) -> float | None:
+        """Mass of the hoist and all its chain. [kg]"""
+        return None if self.hoist is None else hoist_weight_kg(self.hoist)
 
     @property
     def hook_kg(self) -> float:
@@ -64,44 +74,56 @@ class PickLine:
         """Greatest load below the hook over all stages. [kg]"""
         return self.worst_kg + self.below_hook_kg
 
+    @property
+    def roof_kg(self) -> float | None:
+        """Load at the roof when complete, where a hoist is named and the pick pulls. [kg]"""
+        return _at_roof(self.hole_kg, self.hook_kg, self.above_hook_kg)
+
+    @property
+    def worst_roof_kg(self) -> float | None:
+        """Greatest load at the roof over all stages. [kg]"""
+        return _at_roof(self.worst_kg, self.worst_hook_kg, self.above_hook_kg)
+
+
+def hardware_of(hang: Hang, catalogue: Catalogue) -> list[tuple[Shackle | Sling, ...]]:
+    """What is between hook and hole of every pick."""
+    return [_hardware(pick.hardware, catalogue) for pick in hang.picks]
+
+
+def drops_m(hang: Hang, catalogue: Catalogue) -> list[float]:
+    """Length of what is between hook and hole of every pick. [m]"""
+    return [sum(item.length_m for item in items) for items in hardware_of(hang, catalogue)]
+
 
 def pick_lines(
     hang: Hang, site: Site | None, stages: Sequence[Stage], policy: Policy, catalogue: Catalogue
 ) -> list[PickLine]:
     """The load paths of a hang's picks; without a venue what is above the hook stays open."""
     points = {point.name: point for point in site.point} if site else {}
-    return [_line(hang, index, hole, stages, policy, catalogue, points) for index, hole in enumerate(pick_holes(hang))]
+    return [_line(hang, index, stages, policy, catalogue, points) for index in range(len(hang.picks))]
 
 
 def _line(
     hang: Hang,
     index: int,
-    hole: PickHole,
     stages: Sequence[Stage],
     policy: Policy,
     catalogue: Catalogue,
     points: Mapping[str, Point],
 ) -> PickLine:
-    pick, last = hang.picks[index], stages[-1]
-    hoist = catalogue.items.get(pick.hoist or "")
-    hoist = hoist if isinstance(hoist, Hoist) else None
-    hardware = tuple(item for name in pick.hardware if isinstance(item := catalogue.items[name], Shackle | Sling))
+    pick, hole, last = hang.picks[index], pick_holes(hang)[index], stages[-1]
+    hoist = hoist_of(pick.hoist, catalogue)
+    hardware = _hardware(pick.hardware, catalogue)
     high = [float(stage.balance.high[index]) / G for stage in stages]
-    worst = int(np.argmax(high))
-    below = sum(item.mass_kg for item in hardware)
+    worst = int(np.nanargmax(high)) if np.isfinite(high).any() else -1
     place = _in_venue(hang, hole, last.balance.tilt)
     top = _top(pick, points, place)
-    drop = sum(item.length_m for item in hardware)
-    chain = None if top is None else float(top[2] - place[2] - drop)
-    floor = hang.floor_below_m or 0.0
-    chains = [None if top is None else float(top[2] - floor - stage.hook_m - drop) for stage in stages[:-1]] + [chain]
-    roofs = [_at_roof(load + below, hoist, out) for load, out in zip(high, chains, strict=True)]
-    known = [roof for roof in roofs if roof is not None]
-    legs = None
-    if pick.leg and top is not None and known and all(leg.point in points for leg in pick.leg):
-        anchors = [points[leg.point].position_m for leg in pick.leg]
-        legs = bridle(max(known) * G, top, anchors)
-    return PickLine(
+    chain = None if top is None else float(top[2] - place[2] - sum(item.length_m for item in hardware))
+    longest = None
+    if top is not None and chain is not None and hang.floor_below_m is not None:
+        floor = hang.floor_below_m
+        longest = max(chain, *(float(top[2] - floor - stage.hook_m) for stage in stages[:-1]))
+    line = PickLine(
         name=f"pick {index + 1}, {hole.name}",
         hole=hole,
         pick=pick,
@@ -112,134 +134,127 @@ def _line(
         hole_kg=high[-1],
         worst_kg=high[worst],
         worst_stage=stages[worst].name,
-        below_hook_kg=below,
-        roof_kg=roofs[-1],
-        worst_roof_kg=max(known, default=None),
         place_m=place,
         top_m=top,
         chain_m=chain,
-        longest_chain_m=max((c for c in chains if c is not None), default=None),
-        legs=legs,
+        longest_chain_m=longest,
+        legs=None,
+        legs_problem="",
     )
+    if not pick.leg or top is None or line.worst_roof_kg is None:
+        return line
+    try:
+        legs = bridle(line.worst_roof_kg * G, top, [points[leg.point].position_m for leg in pick.leg])
+    except ValueError as error:
+        return dataclasses.replace(line, legs_problem=str(error))
+    return dataclasses.replace(line, legs=legs)
 
 
 def pick_findings(line: PickLine, policy: Policy, catalogue: Catalogue) -> Iterator[Finding]:
     """Hole, hardware, hoist, reach, plumb and bridle of one pick."""
     state = line.worst_stage
-    holder = line.hole.name
-    yield _against(
-        line.name, "load on the hole", line.worst_kg, line.hole.limit_kg, line, line.hole.source, holder, state
-    )
-    for item in line.hardware:
-        limit = item.limit_kg and item.limit_kg * policy.marked_share
-        what = f"{item.KIND} {item.name}"
-        yield _against(line.name, what, line.worst_hook_kg, limit, line, _marked(item.source, policy), item.name, state)
-    if line.hoist is None:
-        yield unjudged(line.name, "hoist", line.worst_hook_kg, "kg", "the hang file names no hoist")
-        return
-    limit = line.hoist.capacity_kg and line.hoist.capacity_kg * policy.marked_share
-    source = _marked(line.hoist.source, policy)
-    yield _against(
-        line.name, "hoist, load at the hook", line.worst_hook_kg, limit, line, source, line.hoist.name, state
-    )
-    if line.top_m is None or line.chain_m is None or line.longest_chain_m is None:
-        yield unjudged(line.name, "reach of the hoist", None, "m", "no venue point is known above it")
-        return
-    yield judged(
-        line.name, "headroom, hook to hook", line.chain_m, line.hoist.headroom_m, "m", line.hoist.source, least=True
-    )
-    out, most = line.longest_chain_m, line.hoist.chain_m
-    yield judged(line.name, "chain out, lowest hook", out, most, "m", line.hoist.source, "first stage")
-    yield _plumb(line, policy)
+    limit = line.hole.limit_kg
+    hole = line.hole
+    yield against(line.name, "load on the hole", line.worst_kg, limit, line.factor, hole.source, hole.name, state)
+    if line.pick.hardware is None:
+        yield unjudged(line.name, "hardware", line.worst_hook_kg, "kg", "none is named between hook and hole")
+    yield from hoist_findings(line.name, line.worst_hook_kg, line.hoist, line.hardware, line.factor, policy, state)
+    if line.hoist is not None:
+        yield from _reach_findings(line, line.hoist, policy)
     if line.legs is not None:
         yield from _leg_findings(line, line.legs, policy, catalogue)
+    elif line.pick.leg:
+        why = line.legs_problem or "its load or its points are not known"
+        yield unjudged(f"{line.name}, bridle", "tension of its legs", None, "kg", why)
+
+
+def hoist_findings(
+    part: str,
+    load_kg: float,
+    hoist: Hoist | None,
+    hardware: Sequence[Shackle | Sling],
+    factor: float | None,
+    policy: Policy,
+    state: str,
+) -> Iterator[Finding]:
+    """Hardware and hoist that carry one load below the hook."""
+    for item in hardware:
+        limit = item.limit_kg and item.limit_kg * policy.marked_share
+        source = _marked(item.source, policy)
+        yield against(part, f"{item.KIND} {item.name}", load_kg, limit, factor, source, item.name, state)
+    if hoist is None:
+        yield unjudged(part, "hoist", load_kg, "kg", "the hang file names no hoist")
+        return
+    limit = hoist.capacity_kg and hoist.capacity_kg * policy.marked_share
+    source = _marked(hoist.source, policy)
+    yield against(part, "hoist, load at the hook", load_kg, limit, factor, source, hoist.name, state)
+
+
+def _reach_findings(line: PickLine, hoist: Hoist, policy: Policy) -> Iterator[Finding]:
+    if line.top_m is None or line.chain_m is None:
+        yield unjudged(line.name, "reach of the hoist", None, "m", "no venue point is known above it")
+        return
+    note = f"the trim is {-line.chain_m:.2f} m too high for its point" if line.chain_m < 0 else ""
+    what = "headroom, hook to hook"
+    yield judged(line.name, what, line.chain_m, hoist.headroom_m, "m", hoist.source, note, least=True)
+    what = "chain out, lowest hook"
+    if line.longest_chain_m is None:
+        yield unjudged(line.name, what, None, "m", "the hang file gives no floor_below_m")
+    else:
+        yield judged(line.name, what, line.longest_chain_m, hoist.chain_m, "m", hoist.source)
+    apart = line.top_m - line.place_m
+    if apart[2] > 0:
+        aside = float(np.hypot(apart[0], apart[1]))
+        note = f"hole {aside:.2f} m off plumb below its point"
+        off = float(np.degrees(np.arctan2(aside, apart[2])))
+        yield judged(line.name, "chain out of plumb", off, policy.plumb_deg, "°", policy.name, note)
 
 
 def share_findings(hang: Hang, stages: Sequence[Stage], policy: Policy) -> Iterator[Finding]:
-    """Whether each of several picks carries its least share at every stage, and a balance exists at all."""
-    for stage in stages:
-        if stage.balance.problem and hang.picks:
-            yield Finding(
-                "balance",
-                "picks in balance",
-                None,
-                None,
-                "",
-                EXCEEDS,
-                "statics",
-                f"{stage.balance.problem}; {stage.name}",
-            )
-        elif len(hang.picks) > 1 and not stage.balance.free and stage is stages[-1]:
-            # Before, the frame is only brought as far as the least share allows.
-            share = float(stage.balance.low.min() / (stage.column.mass_kg * G))
-            what = "least share of the weight on a pick"
-            yield judged("balance", what, share, policy.least_pick_share, "", policy.name, stage.name, least=True)
-
-
-def point_forces(line: PickLine) -> dict[str, Array]:
-    """Force of a pick on each of its venue points, dynamic factor included once, (x, y, z). [N]"""
-    if line.worst_roof_kg is None:
-        return {}
-    factor = line.factor or 1.0
-    if line.legs is None:
-        down = np.array([0.0, 0.0, -line.worst_roof_kg * G * factor])
-        return {line.pick.point: down} if line.pick.point else {}
-    forces: dict[str, Array] = {}
-    for leg, force in zip(line.pick.leg, line.legs.anchor_force, strict=True):
-        forces[leg.point] = forces.get(leg.point, np.zeros(3)) + force * factor
-    return forces
-
-
-def point_findings(lines: Sequence[tuple[str, PickLine]], site: Site | None) -> Iterator[Finding]:
-    """Load of every venue point, summed over all hangs that share it, against its limit."""
-    if site is None:
-        for hang, line in lines:
-            yield unjudged(f"{hang}: {line.name}", "load at the roof", None, "kg", "no venue file was given")
+    """Whether a balance exists at every stage, and whether each of several picks carries its least share."""
+    if not hang.picks:
+        yield unjudged("picks", "loads of the picks", None, "kg", "the hang file names no picks: [[pick]]")
         return
-    total: dict[str, Array] = {}
-    users: dict[str, list[str]] = {}
-    unknown: dict[str, bool] = {}
-    for hang, line in lines:
-        if line.worst_roof_kg is None:
-            yield unjudged(f"{hang}: {line.name}", "load at the roof", None, "kg", "no hoist or no point is named")
-        for point, force in point_forces(line).items():
-            total[point] = total.get(point, np.zeros(3)) + force
-            users.setdefault(point, []).append(f"{hang}, {line.name}")
-            unknown[point] = unknown.get(point, False) or line.factor is None
-    limits = {point.name: point.limit_kg for point in site.point}
-    for point, force in sorted(total.items()):
-        load = float(np.linalg.norm(force)) / G
-        part, note = f"point {point}", f"carries {' and '.join(users[point])}"
-        limit = limits[point]
-        if limit is None:
-            yield unjudged(part, "load on the point", load, "kg", "the venue file gives no limit", note)
-        elif unknown[point] and load <= limit:
-            yield unjudged(part, "load on the point", load, "kg", "no dynamic factor is known", note)
-        else:
-            yield judged(part, "load on the point", load, limit, "kg", f"venue file {site.name}", note)
+    for stage in stages:
+        if stage.balance.problem:
+            status: Status = EXCEEDS if stage.balance.known else CANNOT
+            note = f"{stage.balance.problem}; {stage.name}"
+            yield Finding("balance", "picks in balance", None, None, "", status, "statics", note)
+    last = stages[-1]
+    if len(hang.picks) > 1 and not last.balance.problem and hang.pullback is None:
+        # While it is built the frame is only brought as far as the least share allows.
+        share = float(last.balance.low.min() / (last.column.mass_kg * G))
+        what = "least share of the weight on a pick"
+        yield judged("balance", what, share, policy.least_pick_share, "", policy.name, last.name, least=True)
 
 
-def _against(
-    part: str, what: str, load: float, limit: float | None, line: PickLine, source: str, holder: str, state: str
+def against(
+    part: str, what: str, load: float, limit: float | None, factor: float | None, source: str, holder: str, state: str
 ) -> Finding:
-    worked = load * (line.factor or 1.0)
+    """A load at rest, times the dynamic factor, against a limit; what is missing makes it unjudged."""
+    if not np.isfinite(load):
+        return unjudged(part, what, None, "kg", "no balance of the picks is known", state)
+    worked = load * (factor or 1.0)
     if limit is None:
         return unjudged(part, what, worked, "kg", f"{holder} gives no limit", state)
-    if line.factor is None and worked <= limit:
+    if factor is None and worked <= limit:
         return unjudged(part, what, worked, "kg", "no dynamic factor: no hoist with class and speed", state)
     return judged(part, what, worked, limit, "kg", source, state)
 
 
+def hoist_of(name: str | None, catalogue: Catalogue) -> Hoist | None:
+    """The hoist of a name; None where none is named."""
+    item = catalogue.items.get(name or "")
+    return item if isinstance(item, Hoist) else None
+
+
+def _hardware(names: Sequence[str] | None, catalogue: Catalogue) -> tuple[Shackle | Sling, ...]:
+    items = (catalogue.items[name] for name in names or ())
+    return tuple(item for item in items if isinstance(item, Shackle | Sling))
+
+
 def _marked(source: str, policy: Policy) -> str:
     return source if policy.marked_share == 1.0 else f"{source}, × {policy.marked_share:g} ({policy.name})"
-
-
-def _plumb(line: PickLine, policy: Policy) -> Finding:
-    assert line.top_m is not None
-    apart = line.top_m - line.place_m
-    off = float(np.degrees(np.arctan2(np.hypot(apart[0], apart[1]), apart[2])))
-    note = f"hole {np.hypot(apart[0], apart[1]):.2f} m off plumb below its point"
-    return judged(line.name, "chain out of plumb", off, policy.plumb_deg, "°", policy.name, note)
 
 
 def _leg_findings(line: PickLine, legs: Bridle, policy: Policy, catalogue: Catalogue) -> Iterator[Finding]:
@@ -251,11 +266,11 @@ def _leg_findings(line: PickLine, legs: Bridle, policy: Policy, catalogue: Catal
         name = f"{part} to {leg.point}"
         angle = float(np.degrees(legs.from_horizontal[index]))
         yield judged(name, "leg from the horizontal", angle, policy.least_leg_deg, "°", policy.name, least=True)
-        if legs.tension[index] < 0:
+        if legs.tension[index] <= 1e-6 * legs.tension.max():
             yield Finding(name, "leg in tension", None, None, "", EXCEEDS, "statics", "the leg would go slack")
         limit, source, holder = _leg_limit(leg, policy, catalogue)
         # The largest strand load sizes all strands (DGUV Information 215-313).
-        yield _against(name, "tension, largest leg", largest, limit, line, source, holder, line.worst_stage)
+        yield against(name, "tension, largest leg", largest, limit, line.factor, source, holder, line.worst_stage)
 
 
 def _leg_limit(leg: Leg, policy: Policy, catalogue: Catalogue) -> tuple[float | None, str, str]:
@@ -284,11 +299,11 @@ def _top(pick: Pick, points: Mapping[str, Point], place: Array) -> Array | None:
     apex = place[:2]
     if len(anchors) == 2:
         line = anchors[1][:2] - anchors[0][:2]
-        apex = anchors[0][:2] + line * float((apex - anchors[0][:2]) @ line / (line @ line))
+        span = float(line @ line)
+        share = float((apex - anchors[0][:2]) @ line) / span if span > 0 else 0.0
+        apex = anchors[0][:2] + line * share
     return np.array([*apex, pick.apex_m])
 
 
-def _at_roof(hook_kg: float, hoist: Hoist | None, out_m: float | None) -> float | None:
-    if hoist is None or out_m is None:
-        return None
-    return hook_kg + hoist_weight_kg(hoist, max(out_m, 0.0))
+def _at_roof(hole_kg: float, hook_kg: float, above_kg: float | None) -> float | None:
+    return None if above_kg is None or not hole_kg > 0 else hook_kg + above_kg

@@ -40,7 +40,8 @@ class Balance:
     """How a hang hangs: `tilt` and `roll` [rad], least and greatest load of each pick (K,) [N].
 
     `pull` (2,): the pull-back's force on the column, (x, z) [N]; `lean` the top chain's lean from plumb [rad];
-    `problem` why no balance exists, empty where it does; `free`: the tilt follows from the balance.
+    `problem` why no balance exists, empty where it does; `known`: whether it is the balance that fails, and
+    not the data; `free`: the tilt follows from the balance. Loads are NaN where there is none.
     """
 
     tilt: float
@@ -51,11 +52,16 @@ class Balance:
     lean: float
     problem: str
     free: bool
+    known: bool = True
 
     @property
     def indeterminate(self) -> bool:
         """Whether statics leaves the loads open: the envelope counts."""
         return bool(np.any(self.high - self.low > 1e-6 * max(float(self.high.max(initial=0.0)), 1.0)))
+
+
+class _DataMissing(ValueError):
+    """The files leave open what the balance needs."""
 
 
 def pick_holes(hang: Hang) -> list[PickHole]:
@@ -74,9 +80,9 @@ def balance(hang: Hang, column: Column, tilt: float) -> Balance:
     """
     places = np.array([hole.place for hole in pick_holes(hang)]).reshape(-1, 3)
     weight, centre = column.mass_kg * G, column.balance
-    none = np.zeros(len(places))
+    none = np.full(len(places), np.nan)
     if not len(places):
-        return Balance(tilt, 0.0, none, none, np.zeros(2), 0.0, "the hang file names no picks", False)
+        return Balance(tilt, 0.0, none, none, np.zeros(2), 0.0, "the hang file names no picks", False, known=False)
     flat = centre[[0, 2]]
     free = float(np.ptp(places[:, 0])) < _APART_M and hang.pullback is None
     try:
@@ -87,7 +93,8 @@ def balance(hang: Hang, column: Column, tilt: float) -> Balance:
             return _with_pullback(hang, column, places, tilt, roll)
         low, high = _shares(weight, centre, places, tilt)
     except ValueError as error:
-        return Balance(tilt, 0.0, none, none, np.zeros(2), 0.0, str(error), free)
+        known = not isinstance(error, _DataMissing)
+        return Balance(tilt, 0.0, none, none, np.zeros(2), 0.0, str(error), free, known)
     tips = " and ".join(f"pick {i + 1}" for i in np.flatnonzero(low < 0))
     problem = f"{tips} would have to push: the column tips" if tips else ""
     return Balance(tilt, roll, low, high, np.zeros(2), 0.0, problem, free)
@@ -166,9 +173,11 @@ def pullback_place(hang: Hang, column: Column) -> Array | None:
 def _with_pullback(hang: Hang, column: Column, places: Array, tilt: float, roll: float) -> Balance:
     hold = pullback_place(hang, column)
     if hold is None:
-        raise ValueError("the bottom row's file gives no pullback_m: where the rope takes hold is not known")
+        raise _DataMissing("the bottom row's file gives no pullback_m: where the rope takes hold is not known")
     if hang.pullback is None or hang.pullback.to_m is None:
-        raise ValueError("the pull-back's upper end is not known")
+        raise _DataMissing("the pull-back's upper end is not known: give it point with a venue file, or to_m")
+    if np.ptp(places[:, 0]) >= _APART_M:
+        raise _DataMissing("picks in front and behind with a pull-back share the load as statics does not determine")
     low = statics.turned(hold, tilt)
     azimuth = np.radians(hang.azimuth_deg)
     apart = np.array(hang.pullback.to_m) - np.array(hang.position_m)

@@ -40,7 +40,7 @@ class Pick(Model):
     leg: tuple[Leg, ...] = Field((), max_length=3, description="bridle legs: [[pick.leg]]")
     apex_m: Height | None = Field(None, description="height of the bridle's apex")
     hoist: Name | None = Field(None, description="hoist type")
-    hardware: tuple[Name, ...] = Field((), description="shackles and slings between hook and hole")
+    hardware: tuple[Name, ...] | None = Field(None, description="shackles and slings between hook and hole; [] if none")
 
 
 class PullBack(Model):
@@ -49,6 +49,7 @@ class PullBack(Model):
     point: Name | None = Field(None, description="venue point")
     to_m: Place | None = Field(None, description="place that it pulls to")
     hoist: Name | None = Field(None, description="hoist type")
+    hardware: tuple[Name, ...] | None = Field(None, description="what is between hook and hole; [] if nothing")
 
 
 class Loom(Model):

@@ -37,6 +37,12 @@ class PermittedBelow(Model):
         return _within(tilt_deg, self.tilt_deg) and _within(splay_deg, self.splay_deg)
 
 
+def _check_permitted(entry: PermittedBelow) -> PermittedBelow:
+    if entry.number is None and entry.mass_kg is None:
+        raise problem("permits neither a number nor a mass", "give number, mass_kg or both")
+    return entry
+
+
 class Ratings(Model):
     """Rated data of an item; what is absent cannot be judged. Working loads are for one side."""
 
@@ -44,8 +50,11 @@ class Ratings(Model):
     link_kg: Working | None = Field(None, description="rear link in tension, one side")
     link_push_kg: Working | None = Field(None, description="rear link in compression, one side, lock set")
     pin_kg: Working | None = Field(None, description="front pivot pin, one side")
+    pullback_kg: Working | None = Field(None, description="pull-back hole")
     locks_both_ways: Flag | None = Field(None, description="whether the link holds in tension and compression")
-    below: tuple[PermittedBelow, ...] = Field((), description="permitted below: [[rated.below]]")
+    below: tuple[Annotated[PermittedBelow, AfterValidator(_check_permitted)], ...] = Field(
+        (), description="permitted below: [[rated.below]]"
+    )
 
 
 class Hole(Model):

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rigging import statics
-from rigging.column import Column, compressed_lock, rated_finding
+from rigging.column import CENTRED_M, Column, compressed_lock, rated_finding
 from rigging.equipment import lower_pivot_m
 from rigging.findings import EXCEEDS, Finding, judged, unjudged
 from rigging.hang import Hang
@@ -57,16 +57,22 @@ def stack_findings(hang: Hang, column: Column, joints: Joints, site: Site | None
     pivot = base_pivot(hang, column)
     yield _on_floor(hang, pivot)
     tilt = float(np.radians(hang.tilt_deg))
-    flipped = np.array([hang.frame.centre_of_mass_m[0], -hang.frame.centre_of_mass_m[2]])
+    frame = hang.frame.centre_of_mass_m
     masses = np.array([hang.frame.mass_kg, *column.mass[1:]])
-    centres = np.vstack([pivot + flipped, turned(column.centre[1:, [0, 2]], tilt)])
-    mass, centre = statics.centre_of_mass(masses, centres)
-    ahead = pivot[0] + hang.frame.front_m - centre[0]
-    behind = centre[0] - (pivot[0] + hang.frame.front_m - hang.frame.depth_m)
-    inside = min(ahead, behind)
-    note = "centre of mass to the nearer edge of the base, without wind"
-    yield judged("stack", "centre of mass inside its base", float(inside), 0.0, "m", "statics", note, least=True)
-    yield from _wind(hang, column, mass, (ahead, behind), pivot, site, policy)
+    x = np.array([pivot[0] + frame[0], *turned(column.centre[1:, [0, 2]], tilt)[:, 0]])
+    y = np.array([frame[1] * hang.side, *column.centre[1:, 1]])
+    mass, (ahead_of, left_of) = statics.centre_of_mass(masses, np.column_stack([x, y]))
+    ahead = float(pivot[0] + hang.frame.front_m - ahead_of)
+    behind = float(ahead_of - (pivot[0] + hang.frame.front_m - hang.frame.depth_m))
+    aside = hang.frame.width_m / 2 - abs(float(left_of))
+    note = "centre of mass to the nearest edge of the base, without wind"
+    inside = min(ahead, behind, aside)
+    yield judged("stack", "centre of mass inside its base", inside, 0.0, "m", "statics", note, least=True)
+    yield from _wind(hang, mass, (min(ahead, behind), aside), pivot, site, policy)
+    level = hang.tilt_deg - sum(hang.splays_deg)
+    why = f"row {len(hang.items)} stands at {level:+.1f}° on the base; how base and row are joined is not in the files"
+    yield unjudged("joint of the base", "what holds the lowest row", None, "", why)
+    shares = _side_shares(hang, column)
     for index in range(1, len(hang.items)):
         upper, lower = hang.items[index - 1], hang.items[index]
         part = f"joint rows {index}–{index + 1}"
@@ -74,8 +80,18 @@ def stack_findings(hang: Hang, column: Column, joints: Joints, site: Site | None
         link, pin = float(joints.link[index]) / G, float(np.hypot(*joints.pivot[index])) / G
         kind = "link_push_kg" if link < 0 else "link_kg"
         what = f"rear link in {'compression' if link < 0 else 'tension'}, one side"
-        yield rated_finding(part, what, abs(link) / 2, 1.0, upper, lower, kind, "standing")
-        yield rated_finding(part, "front pivot pin, one side", pin / 2, 1.0, upper, lower, "pin_kg", "standing")
+        yield rated_finding(part, what, abs(link) * shares[index], 1.0, upper, lower, kind, "standing")
+        what = "front pivot pin, one side"
+        yield rated_finding(part, what, pin * shares[index], 1.0, upper, lower, "pin_kg", "standing")
+
+
+def _side_shares(hang: Hang, column: Column) -> Array:
+    """Share of each joint's force that the heavier side may carry, from what stands above it, (N,)."""
+    mass, y = column.mass[1:], column.centre[1:, 1]
+    above = np.concatenate([[1.0], np.cumsum(mass)[:-1]])
+    offset = np.abs(np.concatenate([[0.0], np.cumsum(mass * y)[:-1]]) / above)
+    spacing = np.array([item.side_spacing_m or np.nan for item in hang.items])
+    return np.where(offset < CENTRED_M, 0.5, 0.5 + offset / spacing)
 
 
 def _on_floor(hang: Hang, pivot: Array) -> Finding:
@@ -88,13 +104,7 @@ def _on_floor(hang: Hang, pivot: Array) -> Finding:
 
 
 def _wind(
-    hang: Hang,
-    column: Column,
-    mass: float,
-    edges: tuple[float, float],
-    pivot: Array,
-    site: Site | None,
-    policy: Policy,
+    hang: Hang, mass: float, edges: tuple[float, float], pivot: Array, site: Site | None, policy: Policy
 ) -> Iterator[Finding]:
     if site is None or not site.open_air:
         return
@@ -103,12 +113,12 @@ def _wind(
         return
     tilt, ground = float(np.radians(hang.tilt_deg)), float(pivot[1]) - hang.frame.height_m
     note = f"gust {site.gust_m_s:g} m/s, Cd {policy.drag:g}; nothing else holds it"
-    for way, extent, base in (("over an edge", "width_m", min(edges)), ("sideways", "depth_m", hang.frame.width_m / 2)):
-        area, middle = exposed(hang, column, tilt, extent)
+    for way, extent, base in (("over an edge", "width_m", edges[0]), ("sideways", "depth_m", edges[1])):
+        area, middle = exposed(hang, tilt, extent)
         force = float(wind_force(site.gust_m_s, area, policy.drag))
         if base <= 0:
             yield Finding("wind", f"stability {way}", None, None, "", EXCEEDS, "statics", "it stands outside its base")
-            continue
-        stability, friction = stack_stability(mass * G, base, force, middle - ground)
-        yield judged("wind", f"stability {way}", stability, policy.stability, "", policy.name, note, least=True)
-        yield judged("wind", f"friction it needs, wind {way}", friction, policy.friction, "", policy.name, note)
+        elif force > 0:
+            stability, friction = stack_stability(mass * G, base, force, middle - ground)
+            yield judged("wind", f"stability {way}", stability, policy.stability, "", policy.name, note, least=True)
+            yield judged("wind", f"friction it needs, wind {way}", friction, policy.friction, "", policy.name, note)

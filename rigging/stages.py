@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,7 +26,7 @@ class Stage:
     `tilts` [rad]: what the picks can reach, None where the tilt is free. `lowest_elevation` [rad]: aim
     elevation of the lowest row. `hook_m`: height of the lowest hook above the floor when the lowest edge
     is level with the cart's deck. `engages`: whether the next group joins by itself, by hand, or cannot be
-    judged; empty at the last stage. `limit_deg`: the limit angle of the lowest enclosure's file.
+    judged; empty where all are on. `limit_deg`: the limit angle of the lowest enclosure's file.
     """
 
     name: str
@@ -49,37 +49,40 @@ def groups(hang: Hang) -> tuple[int, ...]:
     return tuple(end - start for start, end in zip([0, *ends], ends, strict=False))
 
 
-def build(hang: Hang, least_share: float) -> list[Stage]:
-    """The stages of building, cart by cart; landing goes through them from the last to the first.
+def build(hang: Hang, least_share: float, lean_share: float, drops_m: Sequence[float] = ()) -> list[Stage]:
+    """The stages of building, cart by cart, and at last the complete column at the tilt of the hang.
 
-    While a group hangs over its cart the frame is brought as near as its picks allow, each with its
-    least share, to the tilt that levels the lowest enclosure; complete, it takes the tilt of the hang.
+    Over its cart the frame is brought as near as its picks allow, each with `lean_share` of the weight or more,
+    to the tilt that levels the lowest row. `least_share`: that of each pick when complete. `drops_m`: length of the hardware between hook and hole of each pick. [m]
     """
-    steps = np.cumsum(groups(hang))
-    stages = [_stage(hang, int(rows), least_share, last=bool(rows == steps[-1])) for rows in steps]
-    return stages
+    steps = [int(rows) for rows in np.cumsum(groups(hang))]
+    over_carts = [_stage(hang, rows, lean_share, drops_m, at_trim=False) for rows in steps]
+    return [*over_carts, _stage(hang, steps[-1], least_share, drops_m, at_trim=True)]
 
 
-def _stage(hang: Hang, rows: int, least_share: float, *, last: bool) -> Stage:
+def _stage(hang: Hang, rows: int, share: float, drops_m: Sequence[float], *, at_trim: bool) -> Stage:
     column = column_of(hang, rows)
     bent = float(np.sum(np.radians(hang.splays_deg[:rows])))
-    if not last:
-        hang = dataclasses.replace(hang, pullback=None)  # it goes on when the bottom enclosure has come
-    wished = np.radians(hang.tilt_deg) if last else bent
+    if not at_trim:
+        hang = dataclasses.replace(hang, pullback=None)  # it goes on when the column is complete
+    wished = float(np.radians(hang.tilt_deg)) if at_trim else bent
     try:
-        tilts = reachable(hang, column, least_share)
+        tilts = reachable(hang, column, share)
     except ValueError:
         tilts = None
-    if tilts is not None and not last:
+    if tilts is not None and not at_trim:
         wished = float(np.clip(bent, *tilts))
-    held = balance(hang, column, float(wished))
+    held = balance(hang, column, wished)
     elevation = held.tilt - bent
     limit = _cart_limit(hang, rows)
-    heights = [statics.turned(hole.place[[0, 2]], held.tilt)[1] for hole in pick_holes(hang)]
-    hook = hang.carts.deck_m - column.lowest_m(held.tilt) + float(min(heights, default=np.nan))
-    name = f"rows 1–{rows} on" + (", complete" if last else "")
-    engages = "" if last else _engages(elevation, limit)
-    return Stage(name, rows, column, held, tilts, elevation, hook, engages, limit)
+    heights = [float(statics.turned(hole.place[[0, 2]], held.tilt)[1]) for hole in pick_holes(hang)]
+    if drops_m:
+        heights = [height + drop for height, drop in zip(heights, drops_m, strict=True)]
+    hook = hang.carts.deck_m - column.lowest_m(held.tilt) + min(heights, default=np.nan)
+    on = "row 1" if rows == 1 else f"rows 1–{rows}"
+    name = f"{on}, complete" if at_trim else f"{on}, over the cart"
+    last = rows == len(hang.items)
+    return Stage(name, rows, column, held, tilts, elevation, hook, "" if last else _engages(elevation, limit), limit)
 
 
 def _cart_limit(hang: Hang, rows: int) -> float | None:
@@ -107,7 +110,7 @@ def tilt_findings(hang: Hang, stages: list[Stage], policy: Policy) -> Iterator[F
         note = f"its picks reach {low:+.1f}° to {high:+.1f}° with {policy.least_pick_share:.0%} on each"
         outside = max(low - hang.tilt_deg, hang.tilt_deg - high, 0.0)
         yield judged("frame", "tilt beyond its picks' reach", float(outside), 0.0, "°", "statics", note)
-    for stage in stages[:-1]:
+    for stage in stages[:-2]:
         elevation = float(np.degrees(stage.lowest_elevation))
         if stage.limit_deg is None:
             why = f"{hang.items[stage.rows - 1].name} gives no cart_limit_deg for the next group"

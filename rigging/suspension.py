@@ -63,7 +63,7 @@ def bridle(load_n: float, apex_m: npt.ArrayLike, anchor_m: npt.ArrayLike) -> Bri
     Raises
     ------
     ValueError
-        If there are not two or three legs, or an anchor is not above the apex.
+        If there are not two or three legs, an anchor is not above the apex, or three legs lie in one plane.
     """
     apart = np.asarray(anchor_m, dtype=float) - np.asarray(apex_m, dtype=float)
     if len(apart) not in (2, 3):
@@ -72,6 +72,8 @@ def bridle(load_n: float, apex_m: npt.ArrayLike, anchor_m: npt.ArrayLike) -> Bri
         raise ValueError("every anchor of a bridle must be above its apex")
     length = np.linalg.norm(apart, axis=1)
     toward = apart / length[:, np.newaxis]
+    if len(apart) == 3 and abs(np.linalg.det(toward)) < _IN_PLANE:
+        raise ValueError("three legs in one plane are indeterminate: how they share depends on their lengths")
     share, *_ = np.linalg.lstsq(toward.T, np.array([0.0, 0.0, 1.0]), rcond=None)
     off = np.linalg.norm(toward.T @ share - np.array([0.0, 0.0, 1.0]))
     cosines = toward @ toward.T
@@ -134,6 +136,6 @@ def hoist_factor(hoist: Hoist | None, dynamic_factor: float | None) -> float | N
     return hoisting_factor(hoist.hoisting_class, hoist.speed_m_per_min / 60.0)
 
 
-def hoist_weight_kg(hoist: Hoist, out_m: float) -> float:
-    """Mass that a hoist adds at the roof: its own and that of the chain that is out, all falls. [kg]"""
-    return hoist.mass_kg + hoist.chain_kg_per_m * hoist.falls * out_m
+def hoist_weight_kg(hoist: Hoist) -> float:
+    """Mass that a hoist adds at the roof: its own and that of all its chain, out or in the bag. [kg]"""
+    return hoist.mass_kg + hoist.chain_kg_per_m * hoist.falls * hoist.chain_m

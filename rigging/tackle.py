@@ -17,7 +17,7 @@ class _Tackle(Model):
     name: Name = key("name, as hang files give it", '"hoist-1t"')
     description: Name = key("what it is", '"invented demo item"')
     source: Name = key("where the numbers come from", '"EN 1492-2"')
-    mass_kg: Annotated[float, quantity(0.0, 1000.0, "kg")] = key("own mass", "1.0")
+    mass_kg: Annotated[float, quantity(0.0, 1000.0, "kg")] = key("own mass; of a hoist without its chain", "1.0")
 
 
 class Hoist(_Tackle):

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
 
-from rigging.column import Column
 from rigging.equipment import Frame, Item
 from rigging.findings import Finding, judged, unjudged
+from rigging.geometry import lay_out
 from rigging.hang import Hang
 from rigging.loads import pick_holes
 from rigging.policy import Policy
@@ -98,7 +99,7 @@ def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterat
     at = turned(holes[:, [0, 2]], tilt)
     gust = f"gust {site.gust_m_s:g} m/s, Cd {policy.drag:g}, the structure's engineer decides"
     for way, extents in (("from the front or rear", "width_m"), ("from the side", "depth_m")):
-        area, middle = exposed(hang, column, tilt, extents)
+        area, middle = exposed(hang, tilt, extents)
         force = float(wind_force(site.gust_m_s, area, policy.drag))
         swing = float(np.degrees(wind_swing(force, column.mass_kg * G)))
         front = way != "from the side"
@@ -113,9 +114,10 @@ def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterat
         yield judged("wind", f"load off the lightest pick, wind {way}", shift, lightest, "kg", "statics", note)
 
 
-def exposed(hang: Hang, column: Column, tilt: float, extent: str) -> tuple[float, float]:
-    """Area across the wind [m²], and the height of its middle from the frame reference [m]."""
+def exposed(hang: Hang, tilt: float, extent: str) -> tuple[float, float]:
+    """Area across the wind [m²], and the height of its middle from the frame reference [m], at a tilt [rad]."""
     items: list[Frame | Item] = [hang.frame, *hang.items]
     areas = np.array([getattr(item, extent) * item.height_m for item in items])
-    sides = turned(column.corners, tilt)[:, 1].reshape(-1, 4).mean(axis=1)
-    return float(areas.sum()), float(areas @ sides / areas.sum())
+    layout = lay_out(dataclasses.replace(hang, tilt_deg=float(np.degrees(tilt))))
+    heights = layout.outline[..., 2].mean(axis=1) - hang.position_m[2]
+    return float(areas.sum()), float(areas @ heights / areas.sum())

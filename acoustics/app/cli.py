@@ -92,6 +92,7 @@ def _parser() -> argparse.ArgumentParser:
         "--beside", metavar="HANG", action="append", default=[], help="another hang on the same venue points"
     )
     check.add_argument("--equipment", metavar="DIR", action="append", default=[], help="add a folder of equipment")
+    check.add_argument("--out", metavar="DIR", help="write check.txt and check.json there as well")
     check.add_argument("--json", action="store_true", help="print the report for programs")
     check.set_defaults(run=_check)
     return parser

@@ -10,7 +10,6 @@ import uuid
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
-import xarray as xr
 from tqdm import tqdm
 
 from rigging.faults import Fault, FileFaults
@@ -39,7 +38,7 @@ def _unwritable(target: Path, error: OSError) -> Fault:
     return Fault(str(target), "", wrong, "name another folder with --out")
 
 
-def write(parent: Path, result: xr.Dataset, writers: Mapping[str, Callable[[Path], None]]) -> Path:
+def write(parent: Path, name: str, revision: str, writers: Mapping[str, Callable[[Path], None]]) -> Path:
     """Write files into `parent`/HANG-REVISION and return that folder.
 
     All are made in a temporary folder, which takes the place of the old one when complete; a folder of
@@ -50,12 +49,12 @@ def write(parent: Path, result: xr.Dataset, writers: Mapping[str, Callable[[Path
     FileFaults
         If the folder cannot be written.
     """
-    target = parent / f"{slug(result.attrs['hang'])}-{result.attrs['revision']}"
+    target = parent / f"{slug(name)}-{revision}"
     staging, before = (parent / f".{kind}-{uuid.uuid4().hex}" for kind in ("writing", "before"))
     try:
         staging.mkdir(parents=True)
-        for name, writer in writers.items():
-            writer(staging / name)
+        for file, writer in writers.items():
+            writer(staging / file)
         if target.exists():
             _keep_others(target, staging, set(writers))
             os.rename(target, before)

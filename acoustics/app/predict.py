@@ -32,7 +32,7 @@ def run(asked: argparse.Namespace) -> int:
         folder.prepare(Path(asked.out))
         result = _predict(asked)
         summary = summarise(result)
-        target = folder.write(Path(asked.out), result, _writers(result, asked.map))
+        target = folder.write(Path(asked.out), summary["hang"], summary["revision"], _writers(result, asked.map))
     except FileFaults as error:
         for fault in error.faults:
             print(fault, file=sys.stderr)

@@ -1,0 +1,229 @@
+"""What `evenhang check` prints: for a rigger who checks it line by line."""
+
+from __future__ import annotations
+
+from importlib import metadata
+
+import numpy as np
+
+from acoustics.app.sheet import number, table
+from rigging.cautions import CAUTIONS
+from rigging.check import Report
+from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding, counts
+from rigging.geometry import lay_out
+from rigging.lifting import PickLine
+from rigging.stages import groups
+from rigging.statics import G
+
+
+def text(report: Report) -> str:
+    """The report for people: what exceeds and cannot be judged first, what is within last."""
+    bad = [finding for finding in report.findings if finding.status != WITHIN]
+    good = [finding for finding in report.findings if finding.status == WITHIN]
+    lines = [*_heading(report), "", *(f"! {caution}" for caution in CAUTIONS)]
+    if bad:
+        lines += ["", "EXCEEDS OR CANNOT BE JUDGED, worst first", *_findings(bad)]
+    if not report.hang.standing:
+        lines += ["", "PICKS, at rest, kg", *_picks(report), "", f"holes: {report.advice}"]
+    if report.site is not None and report.loads:
+        lines += ["", "POINTS, moving (dynamic factor once), kg", *_points(report)]
+    if any(line.legs for line in report.lines):
+        lines += ["", "BRIDLES, worst stage, at rest", *_bridles(report.lines)]
+    lines += ["", *_joint_heading(report), *_joints(report)]
+    if report.stages:
+        lines += ["", "STAGES", *_stages(report)]
+    lines += ["", "WITHIN, most used first", *_findings(good)]
+    lines += ["", "POLICY", *_policy(report), "", *_basis(report)]
+    return "\n".join(lines)
+
+
+def _heading(report: Report) -> list[str]:
+    hang, found = report.hang, counts(report.findings)
+    where = f"  in  {report.site.name}" if report.site else ""
+    datum = report.site.datum if report.site else "the origin of the hang file"
+    layout = lay_out(hang)
+    judged = [finding for finding in report.findings if finding.status != CANNOT]
+    unjudged = f"{found[CANNOT]} cannot be judged"
+    lines = [
+        f"{hang.name}{where}",
+        f"DESIGN {report.design}    REVISION {report.revision}    evenhang {metadata.version('evenhang')}",
+        "",
+        f"trim {hang.position_m[2]:.2f} m (front pivot line), lowest edge {layout.lowest_m:.2f} m, above: {datum}",
+        f"tilt {hang.tilt_deg:+.1f}°, azimuth {hang.azimuth_deg:+.1f}° (positive to stage left, house right); "
+        f"{hang.mass_kg:.1f} kg without cables",
+        "",
+        f"{found[EXCEEDS]} exceed, {unjudged}, {found[WITHIN]} within",
+    ]
+    if judged:  # they come worst first
+        worst = judged[0]
+        used = f", {_used(worst)} of its limit" if worst.used is not None else f": {worst.note}" if worst.note else ""
+        lines.append(f"weakest: {worst.part}: {worst.what}{used} ({unjudged})")
+    return lines
+
+
+def _findings(findings: list[Finding]) -> list[str]:
+    rows = []
+    for finding in findings:
+        bound = "≥" if finding.least else "≤"
+        limit = "" if finding.limit is None else f"{bound} {_figure(finding.limit, finding.unit)}"
+        value = "" if finding.value is None else f"{_figure(finding.value, finding.unit)} {finding.unit}".rstrip()
+        why = "; ".join(part for part in (finding.source, finding.note) if part)
+        mark = finding.status if finding.status == WITHIN else finding.status.upper()
+        rows.append([mark, finding.part, finding.what, value, limit, _used(finding), why])
+    return table(["status", "part", "what", "value", "limit", "used", "source of the limit; note"], rows, "lllrrrl")
+
+
+def _used(finding: Finding) -> str:
+    if finding.used is None:
+        return ""
+    return f"{finding.used:.0%}" if finding.used < 10 else "> 10 ×"
+
+
+def _figure(value: float, unit: str) -> str:
+    return f"{value:.0f}" if not unit and value == round(value) and value >= 1 else number(value)
+
+
+def _picks(report: Report) -> list[str]:
+    if not report.lines:
+        return ["the hang file names no picks: [[pick]] hole, point, hoist"]
+    rows = []
+    for line in report.lines:
+        span = number(line.hole_kg)
+        if line.hole_kg - line.low_kg > 0.5:
+            span = f"{number(line.low_kg)}–{span}"
+        if line.hole_kg < 0:
+            span = f"PUSHES {number(-line.hole_kg)}"
+        factor = "unknown" if line.factor is None else f"{line.factor:.3f}"
+        hook = line.hook_kg if line.hole_kg > 0 else None
+        cells = [hook, line.roof_kg, line.worst_hook_kg, line.worst_roof_kg]
+        rows.append([line.name, span, *(number(cell) for cell in cells), factor])
+    head = ["", "hole", "at hook (cell reads)", "at roof", "hook, worst stage", "roof, worst stage", "dynamic ×"]
+    notes = ["at roof: hoist and all of its chain included; a load cell below the hook does not see them"]
+    last = report.stages[-1].balance
+    if last.indeterminate:
+        notes.append("four picks, or three in line, are statically indeterminate: least–greatest possible loads")
+    if np.any(last.pull):
+        force, angle = np.hypot(*last.pull) / G, np.degrees(np.arctan2(last.pull[0], last.pull[1]))
+        lean = np.degrees(last.lean)
+        notes.append(f"pull-back {force:.1f} kg at {angle:+.1f}° from plumb; top chain leans {lean:+.1f}°")
+    reach = [_reach(line) for line in report.lines if line.chain_m is not None]
+    return [*table(head, rows, "lrrrrrr"), *notes, *reach]
+
+
+def _reach(line: PickLine) -> str:
+    assert line.chain_m is not None
+    if line.hoist is None:
+        return f"{line.name}: {line.chain_m:.2f} m from where a hoist hangs to the hook"
+    spare = line.chain_m - line.hoist.headroom_m
+    trim = f"trim can go up by {spare:.2f} m" if spare >= 0 else f"trim must come down by {-spare:.2f} m"
+    chain = "" if line.longest_chain_m is None else f"; longest chain {line.longest_chain_m:.2f} m"
+    return (
+        f"{line.name}: hook to hook {line.chain_m:.2f} m, needs {line.hoist.headroom_m:.2f} m: "
+        f"{trim}{chain} of {line.hoist.chain_m:.2f} m"
+    )
+
+
+def _points(report: Report) -> list[str]:
+    assert report.site is not None
+    limits = {point.name: point.limit_kg for point in report.site.point}
+    rows = []
+    for load in report.loads:
+        down, aside = None, None
+        if load.force_n is not None:
+            down, aside = -float(load.force_n[2]) / G, float(np.hypot(load.force_n[0], load.force_n[1])) / G
+        limit = limits.get(load.point)
+        rows.append([load.point, number(down), number(aside), number(limit), load.user, load.why])
+    return table(["point", "down", "sideways", "limit", "from", ""], sorted(rows), "lrrrll")
+
+
+def _bridles(lines: list[PickLine]) -> list[str]:
+    rows = []
+    for line in lines:
+        if line.legs is None:
+            continue
+        for index, leg in enumerate(line.pick.leg):
+            force = line.legs.anchor_force[index]
+            cells = [line.legs.tension[index] / G, np.hypot(force[0], force[1]) / G, -force[2] / G]
+            angle = np.degrees(line.legs.from_horizontal[index])
+            rows.append([line.name, leg.point, f"{line.legs.length[index]:.2f}", f"{angle:.1f}°", *map(number, cells)])
+    head = ["pick", "leg to", "length m", "from horizontal", "tension kg", "horizontal kg", "vertical kg"]
+    return table(head, rows, "llrrrrr")
+
+
+def _joint_heading(report: Report) -> list[str]:
+    if report.hang.standing:
+        return ["JOINTS, standing, at rest; forces of both sides together, and of one"]
+    tilt = np.degrees(report.stages[-1].balance.tilt)
+    return [f"JOINTS, complete, frame at {tilt:+.2f}°, at rest; forces of both sides together, and of the heavier one"]
+
+
+def _joints(report: Report) -> list[str]:
+    rows = []
+    joints = report.joints
+    for index, splay in enumerate(report.hang.splays_deg):
+        if report.hang.standing and index == 0:
+            continue  # nothing stands on row 1
+        name = "frame–row 1" if index == 0 else f"rows {index}–{index + 1}"
+        link = float(joints.link[index])
+        pull = "pulls" if link >= 0 else "PUSHES"
+        cells = [abs(link), abs(link) * report.shares[index], joints.pivot_axial[index], joints.pivot_shear[index]]
+        shown = [f"{cell:.0f}" if np.isfinite(cell) else "?" for cell in cells]
+        rows.append([name, f"{splay:.1f}°", f"{joints.link_m[index] * 1000:.1f}", pull, *shown])
+    head = ["joint", "splay", "link mm", "rear link", "N both", "N one side", "pivot axial N", "pivot shear N"]
+    signs = "pivot axial: positive pulls up on the lower part, negative presses; shear: positive pushes it forward"
+    back = "left and right splays are set from one file: a second person reads every splay back, both sides"
+    return [*table(head, rows, "lrrlrrrr"), signs, back]
+
+
+def _stages(report: Report) -> list[str]:
+    stages, hang = report.stages, report.hang
+    rows = []
+    for stage in stages:
+        loads = " / ".join(number(load / G) for load in stage.balance.high) or "–"
+        reach = "–" if stage.tilts is None else f"{np.degrees(stage.tilts[0]):+.1f}…{np.degrees(stage.tilts[1]):+.1f}°"
+        limit = "" if stage.limit_deg is None else f" (limit {stage.limit_deg:g}°)"
+        hook = "–" if stage is stages[-1] or not np.isfinite(stage.hook_m) else f"{stage.hook_m:.2f}"
+        tilt, lowest = np.degrees(stage.balance.tilt), np.degrees(stage.lowest_elevation)
+        engages = f"{stage.engages}{limit}" if stage.engages else ""
+        mass = number(stage.column.mass_kg)
+        rows.append([stage.name, mass, loads, f"{tilt:+.1f}°", reach, f"{lowest:+.1f}°", hook, engages])
+    head = ["building", "kg", "picks kg", "frame", "frame can", "lowest row", "hook m", "next group"]
+    lean = f"{report.policy.lean_pick_share:.0%}"
+    assumed = "" if "carts" in hang.document.data else ", assumed: the hang file has no [carts]"
+    lines = [
+        *table(head, rows, "lrrrrrrl"),
+        f"carts: {', '.join(map(str, groups(hang)))} rows, deck {hang.carts.deck_m:g} m{assumed}",
+        f"over a cart the frame is brought to the tilt nearest to a level lowest row, {lean} or more on each pick",
+        "hook m: lowest hook above the floor when the lowest edge is level with the cart's deck",
+        "landing, in this order:",
+    ]
+    for step, stage in enumerate(reversed(stages[:-1]), start=1):
+        hook = f"{stage.hook_m:.2f} m" if np.isfinite(stage.hook_m) else "an unknown height"
+        tilt, off = np.degrees(stage.balance.tilt), np.degrees(stage.lowest_elevation)
+        off_level = f"its lowest row {abs(off):.1f}° off level" if abs(off) > 0.05 else "its lowest row level"
+        cart = f"the cart begins to carry with the hook at {hook}; open the joint above the lowest group"
+        lines.append(f"  {step}. {stage.name}, frame at {tilt:+.1f}°, {off_level}: {cart}")
+    return lines
+
+
+def _policy(report: Report) -> list[str]:
+    p = report.policy
+    dynamic = f"{p.dynamic_factor:g} for all" if p.dynamic_factor else "by hoisting class, EN 13001-2 (from memory)"
+    return [
+        f"{p.name} ({p.source}); people below: {'yes' if p.over_people else 'no'}",
+        f"share of a marked limit {p.marked_share:g}, for hoists, shackles and slings; frames, enclosures and points "
+        "are taken at their own limits",
+        f"wire rope design factor {p.rope_design_factor:g}; dynamic factor {dynamic}, once",
+        f"each pick {p.least_pick_share:.0%} or more, {p.lean_pick_share:.0%} while leaned over a cart; bridle legs {p.least_leg_deg:g}° or more from the horizontal, "
+        f"{p.included_angle_deg:g}° or less between them; chain {p.plumb_deg:g}° or less out of plumb",
+        f"tilt within {p.tilt_tolerance_deg:g}°; clearance {p.clearance_m:g} m; swing {p.swing_deg:g}° or less; "
+        f"drag coefficient {p.drag:g}; stack: stability {p.stability:g}, friction {p.friction:g}",
+    ]
+
+
+def _basis(report: Report) -> list[str]:
+    return [
+        "model: rigid bodies in one plane, vertical chains, exact for the masses and places in the equipment files;",
+        "kg stand for the weight of that mass at 9.80665 m/s²; values against limits carry the dynamic factor once",
+        "not judged: mounts of pick arms, shackles at points and apexes, slings not straight, secondary suspension",
+    ]
