@@ -30,9 +30,7 @@ class Policy(Model):
     marked_share: Annotated[float, quantity(0.05, 1.0, "")] = key("share of a marked limit that may be used", "0.5")
     dynamic_factor: Factor | None = Field(None, description="one factor for all; absent: by hoisting class")
     least_pick_share: Annotated[float, quantity(0.0, 0.5, "")] = key("least share of the weight on each pick", "0.1")
-    lean_pick_share: Annotated[float, quantity(0.0, 0.5, "")] = key(
-        "share on each pick while leaned over a cart", "0.25"
-    )
+    lean_pick_share: Annotated[float, quantity(0.0, 0.5, "")] = key("share of each while leaned", "0.25")
     least_leg_deg: Annotated[float, quantity(1.0, 89.0, "deg")] = key("bridle leg from the horizontal", "30.0")
     included_angle_deg: Angle = key("greatest angle between two legs", "120.0")
     plumb_deg: Annotated[float, quantity(0.0, 30.0, "deg")] = key("chain out of plumb", "3.0")

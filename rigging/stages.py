@@ -52,8 +52,9 @@ def groups(hang: Hang) -> tuple[int, ...]:
 def build(hang: Hang, least_share: float, lean_share: float, drops_m: Sequence[float] = ()) -> list[Stage]:
     """The stages of building, cart by cart, and at last the complete column at the tilt of the hang.
 
-    Over its cart the frame is brought as near as its picks allow, each with `lean_share` of the weight or more,
-    to the tilt that levels the lowest row. `least_share`: that of each pick when complete. `drops_m`: length of the hardware between hook and hole of each pick. [m]
+    Over its cart the frame is brought as near as its picks allow, each with `lean_share` of the weight or
+    more, to the tilt that levels the lowest row. `least_share`: that of each pick when complete. `drops_m`:
+    length of the hardware between hook and hole of each pick. [m]
     """
     steps = [int(rows) for rows in np.cumsum(groups(hang))]
     over_carts = [_stage(hang, rows, lean_share, drops_m, at_trim=False) for rows in steps]

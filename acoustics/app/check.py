@@ -133,8 +133,10 @@ def _finding_data(finding: Finding) -> dict[str, Any]:
 
 
 def _pick_data(line: PickLine) -> dict[str, Any]:
-    fields = ("name", "low_kg", "hole_kg", "hook_kg", "roof_kg", "worst_kg", "worst_stage", "worst_hook_kg")
-    fields = (*fields, "worst_roof_kg", "factor", "chain_m", "longest_chain_m")
+    fields = (
+        "name", "low_kg", "hole_kg", "hook_kg", "roof_kg", "worst_kg", "worst_stage", "worst_hook_kg",
+        "worst_roof_kg", "factor", "chain_m", "longest_chain_m",
+    )  # fmt: skip
     data: dict[str, Any] = {field: getattr(line, field) for field in fields}
     if line.legs is not None:
         data["legs"] = [

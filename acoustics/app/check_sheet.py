@@ -214,8 +214,9 @@ def _policy(report: Report) -> list[str]:
         f"share of a marked limit {p.marked_share:g}, for hoists, shackles and slings; frames, enclosures and points "
         "are taken at their own limits",
         f"wire rope design factor {p.rope_design_factor:g}; dynamic factor {dynamic}, once",
-        f"each pick {p.least_pick_share:.0%} or more, {p.lean_pick_share:.0%} while leaned over a cart; bridle legs {p.least_leg_deg:g}° or more from the horizontal, "
-        f"{p.included_angle_deg:g}° or less between them; chain {p.plumb_deg:g}° or less out of plumb",
+        f"each pick {p.least_pick_share:.0%} or more, {p.lean_pick_share:.0%} while leaned over a cart; "
+        f"chain {p.plumb_deg:g}° or less out of plumb",
+        f"bridle legs {p.least_leg_deg:g}° or more from the horizontal, {p.included_angle_deg:g}° or less between them",
         f"tilt within {p.tilt_tolerance_deg:g}°; clearance {p.clearance_m:g} m; swing {p.swing_deg:g}° or less; "
         f"drag coefficient {p.drag:g}; stack: stability {p.stability:g}, friction {p.friction:g}",
     ]
