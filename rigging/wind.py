@@ -84,34 +84,46 @@ def beaufort(speed_m_s: float) -> int:
 
 
 def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterator[Finding]:
-    """What a gust does to the complete column in the open air: swing, load shift, slack picks.
+    """What a gust does to the complete column in the open air: swing, load shift, slack and heavy picks.
 
     The drag is taken on the sum of all fronts (or sides), at their middle; a gust (3 s) is higher than the
-    10-minute mean that Beaufort numbers stand for.
+    10-minute mean that Beaufort numbers stand for. The column is at rest: no dynamic factor.
     """
     if not site.open_air or not hang.picks or last.balance.problem:
         return
     if site.gust_m_s is None:
         yield unjudged("wind", "gust", None, "m/s", "the venue is in the open air and gives no gust_m_s")
         return
-    column, tilt = last.column, last.balance.tilt
-    holes = np.array([hole.place for hole in pick_holes(hang)])
-    at = turned(holes[:, [0, 2]], tilt)
-    gust = f"gust {site.gust_m_s:g} m/s, Cd {policy.drag:g}, the structure's engineer decides"
-    for way, extents in (("from the front or rear", "width_m"), ("from the side", "depth_m")):
-        area, middle = exposed(hang, tilt, extents)
+    weight, tilt = last.column.mass_kg * G, last.balance.tilt
+    holes = pick_holes(hang)
+    places = np.array([hole.place for hole in holes])
+    at = turned(places[:, [0, 2]], tilt)
+    gust = f"gust {site.gust_m_s:g} m/s (as a mean Beaufort {beaufort(site.gust_m_s)}), Cd {policy.drag:g}"
+    for way, extent, across in (
+        ("from the front or rear", "width_m", at[:, 0]),
+        ("from the side", "depth_m", places[:, 1]),
+    ):
+        area, middle = exposed(hang, tilt, extent)
         force = float(wind_force(site.gust_m_s, area, policy.drag))
-        swing = float(np.degrees(wind_swing(force, column.mass_kg * G)))
-        front = way != "from the side"
-        apart = float(np.ptp(at[:, 0] if front else holes[:, 1]))
+        apart = float(np.ptp(across))
         if apart < _APART_M:
-            yield judged("wind", f"swing, wind {way}", swing, policy.swing_deg, "°", policy.name, gust)
+            swing = float(np.degrees(wind_swing(force, weight)))
+            reached = float(wind_speed(weight * np.tan(np.radians(policy.swing_deg)), area, policy.drag))
+            note = f"{gust}; reached at {reached:.1f} m/s; the structure's engineer decides"
+            yield judged("wind", f"swing, wind {way}", swing, policy.swing_deg, "°", policy.name, note)
             continue
-        shift = float(wind_shift(force, float(at[:, 1].mean()) - middle, apart)) / G
+        below = float(at[:, 1].mean()) - middle
+        shift = float(wind_shift(force, below, apart)) / G
         lightest = float(last.balance.low.min()) / G
-        slack = float(wind_speed(lightest * G * apart / (float(at[:, 1].mean()) - middle), area, policy.drag))
-        note = f"{gust}; a pick goes slack at {slack:.1f} m/s"
+        slack = float(wind_speed(lightest * G * apart / below, area, policy.drag))
+        note = f"{gust}; a pick goes slack at {slack:.1f} m/s; the structure's engineer decides"
         yield judged("wind", f"load off the lightest pick, wind {way}", shift, lightest, "kg", "statics", note)
+        for index, hole in enumerate(holes):
+            load, what = float(last.balance.high[index]) / G + shift, f"load on {hole.name}, wind {way}"
+            if hole.limit_kg is None:
+                yield unjudged("wind", what, load, "kg", f"{hole.name} gives no limit", gust)
+            else:
+                yield judged("wind", what, load, hole.limit_kg, "kg", hole.source, gust)
 
 
 def exposed(hang: Hang, tilt: float, extent: str) -> tuple[float, float]:
