@@ -14,6 +14,8 @@ from tqdm import tqdm
 
 from rigging.faults import Fault, FileFaults
 
+_TURNS = 20  # runs into one folder at the same time
+
 
 def prepare(parent: Path) -> None:
     """Find out before the work, without a trace, whether results can be written to `parent`.
@@ -55,10 +57,7 @@ def write(parent: Path, name: str, revision: str, writers: Mapping[str, Callable
         staging.mkdir(parents=True)
         for file, writer in writers.items():
             writer(staging / file)
-        if target.exists():
-            _keep_others(target, staging, set(writers))
-            os.rename(target, before)
-        os.rename(staging, target)
+        _swap(staging, target, before, set(writers))
     except OSError as error:
         raise FileFaults([_unwritable(target, error)]) from None
     finally:
@@ -69,10 +68,25 @@ def write(parent: Path, name: str, revision: str, writers: Mapping[str, Callable
     return target
 
 
+def _swap(staging: Path, target: Path, before: Path, written: set[str]) -> None:
+    """Put the new folder in place of the old; where another run was quicker, its turn comes again."""
+    for attempt in range(_TURNS):
+        try:
+            if target.exists():
+                _keep_others(target, staging, written)
+                os.rename(target, before)
+            os.rename(staging, target)
+            return
+        except OSError:
+            if attempt == _TURNS - 1 or not staging.exists():
+                raise
+            shutil.rmtree(before, ignore_errors=True)
+
+
 def _keep_others(target: Path, staging: Path, written: set[str]) -> None:
     """Copy what else lies in the folder that is about to be replaced."""
     for other in target.iterdir():
-        if other.name not in written:
+        if other.name not in written and not (staging / other.name).exists():
             (shutil.copytree if other.is_dir() else shutil.copy2)(other, staging / other.name)
 
 
