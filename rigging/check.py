@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from rigging.column import column_of, joint_findings, joints_of, loom_masses, permitted_findings, side_shares
+from rigging.column import column_of, joint_findings, joints_of, loom_masses, permitted_findings, side_beyond
 from rigging.equipment import Catalogue, PickArm
 from rigging.faults import Fault, FileFaults, nearest
 from rigging.findings import Finding, worst_first, worst_of_each
@@ -21,7 +21,7 @@ from rigging.points import PointLoad, pick_point_loads, point_findings, pullback
 from rigging.policy import Policy
 from rigging.revision import design_word, revision
 from rigging.site import Site
-from rigging.stack import stack_findings, stack_joints
+from rigging.stack import stack_beyond, stack_findings, stack_joints
 from rigging.stages import Stage, build, tilt_findings
 from rigging.statics import Joints
 from rigging.wind import wind_findings
@@ -42,7 +42,7 @@ class Report:
     lines: list[PickLine]
     loads: list[PointLoad]
     joints: Joints
-    shares: Array
+    beyond: Array  # (N,) what a load off the middle can add to one side of a joint beyond half [N]
     stages: list[Stage]
     advice: str
 
@@ -108,7 +108,7 @@ def check(
         lines=lines,
         loads=roof,
         joints=_joints(hang, last),
-        shares=side_shares(last.column, hang, last.balance.roll),
+        beyond=side_beyond(last.column, hang, last.balance.tilt, last.balance.roll),
         stages=stages,
         advice=best_picks(hang, arms, policy.least_pick_share),
     )
@@ -137,7 +137,7 @@ def _check_stack(hang: Hang, policy: Policy, site: Site | None, venue: Mapping[s
         lines=[],
         loads=[],
         joints=joints,
-        shares=np.full(len(hang.items), 0.5),
+        beyond=stack_beyond(hang, column),
         stages=[],
         advice="a stack on the ground has no picks",
     )
@@ -155,9 +155,9 @@ def _column_findings(
     known = [factor for factor in factors if factor is not None]
     factor = max(known) if len(known) == len(factors) else None
     for stage in stages:
-        shares = side_shares(stage.column, hang, stage.balance.roll)
-        yield from joint_findings(hang, _joints(hang, stage), shares, factor, stage.name)
-    yield from permitted_findings(hang, loom_masses(hang))
+        beyond = side_beyond(stage.column, hang, stage.balance.tilt, stage.balance.roll)
+        yield from joint_findings(hang, _joints(hang, stage), beyond, factor, stage.name)
+    yield from permitted_findings(hang, loom_masses(hang), float(np.degrees(stages[-1].balance.tilt)))
 
 
 def _joints(hang: Hang, stage: Stage) -> Joints:

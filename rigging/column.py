@@ -19,6 +19,7 @@ Array = npt.NDArray[np.float64]
 
 # Lateral offsets below this are rounding of the file's numbers.
 CENTRED_M = 1e-6
+LOCK = "lock that holds both ways"
 
 
 @dataclass(frozen=True)
@@ -27,7 +28,7 @@ class Column:
 
     `mass` (1 + N,) [kg] and `centre` (1 + N, 3) [m]: the frame with its arm, then the rows, each with its
     length of the loom. `pivot`, `upper_hole`, `lower_hole`, `up` (N, 2): of the joint above each row.
-    `lowest` (K, 2): corners that may be the lowest.
+    `corners` (K, 2): of the sides of all.
     """
 
     mass: Array
@@ -95,49 +96,69 @@ def joints_of(
     return statics.joint_forces(pivot, upper, lower, up, column.mass[1:], centre, force_n, statics.turned(at_m, tilt))
 
 
-def side_shares(column: Column, hang: Hang, roll: float) -> Array:
-    """Share of each joint's force that the heavier side may carry, (N,); NaN where it cannot be told.
+def side_beyond(column: Column, hang: Hang, tilt: float, roll: float) -> Array:
+    """What a load off the middle can add to one side of a joint beyond half, (N,) [N]; NaN where it cannot be told.
 
-    Half where all below is centred. Off the middle, two pivots and two links share a lateral moment in a
-    way that statics does not determine: ½ + |y|/b, with b the distance of the sides and y that of the
-    centre of mass below from the joint's middle across the plumb line, is the most that one side can carry.
+    W |y| / b, with W the weight below, b the distance of the sides and y how far the centre of mass below lies
+    from the joint's middle across the plumb line. Two pivots and two links share that lateral moment in a way
+    that statics does not determine: either pair may carry all of it.
 
     Parameters
     ----------
-    roll : float
-        Roll of the whole about the forward axis, positive left side up. [rad]
+    tilt, roll : float
+        Tilt of the frame; roll of the whole about the forward axis, positive left side up. [rad]
     """
     mass, centre = column.mass[1:], column.centre[1:]
+    flat = statics.turned(centre[:, [0, 2]], tilt)[:, 1]
     below = np.cumsum(mass[::-1])[::-1]
-    y, v = (np.cumsum((mass * centre[:, axis])[::-1])[::-1] / below for axis in (1, 2))
-    offset = np.abs(y * np.cos(roll) - (v - column.pivot[:, 1]) * np.sin(roll))
-    spacing = np.array([item.side_spacing_m or np.nan for item in hang.items[: len(mass)]])
-    return np.where(offset < CENTRED_M, 0.5, 0.5 + offset / spacing)
+    y, v = (np.cumsum((mass * values)[::-1])[::-1] / below for values in (centre[:, 1], flat))
+    height = statics.turned(column.pivot, tilt)[:, 1]
+    offset = np.abs(y * np.cos(roll) - (v - height) * np.sin(roll))
+    return beyond_half(hang, offset, below * G)
 
 
-def joint_findings(hang: Hang, joints: Joints, shares: Array, factor: float | None, state: str) -> Iterator[Finding]:
+def beyond_half(hang: Hang, offset_m: Array, weight_n: Array) -> Array:
+    """W |y| / b for the joint above each row, (N,) [N]; NaN where it is off the middle and b is not given."""
+    spacing = np.array([item.side_spacing_m or np.nan for item in hang.items[: len(offset_m)]])
+    return np.where(offset_m < CENTRED_M, 0.0, weight_n * offset_m / spacing)
+
+
+def joint_findings(hang: Hang, joints: Joints, beyond: Array, factor: float | None, state: str) -> Iterator[Finding]:
     """Links, pins and locks of all joints at one stage.
 
-    `factor`: the dynamic factor, None where it is not known. `state`: the stage, for the note.
+    `beyond` (N,): what a load off the middle adds to one side [N]. `factor`: the dynamic factor, None where it is
+    not known. `state`: the stage, for the note.
     """
     above: list[Frame | Item] = [hang.frame, *hang.items]
     for index in range(len(joints.link)):
-        upper, lower = above[index], hang.items[index]
         part = f"joint {_joint_name(index)}"
-        share = float(shares[index])
-        link = float(joints.link[index]) / G
-        pin = float(np.hypot(*joints.pivot[index])) / G
-        kind, what = ("link_push_kg", "rear link in compression") if link < 0 else ("link_kg", "rear link in tension")
-        yield rated_finding(part, f"{what}, one side", abs(link) * share, factor, upper, lower, kind, state)
-        yield rated_finding(part, "front pivot pin, one side", pin * share, factor, upper, lower, "pin_kg", state)
-        if link < 0:
-            yield compressed_lock(part, upper, lower, state)
+        force = float(joints.link[index]), float(np.hypot(*joints.pivot[index])), float(beyond[index])
+        yield from side_findings(part, above[index], hang.items[index], force, factor, state)
 
 
-def permitted_findings(hang: Hang, loom_kg: Array) -> Iterator[Finding]:
+def side_findings(
+    part: str, upper: Frame | Item, lower: Item, force_n: tuple[float, float, float], factor: float | None, state: str
+) -> Iterator[Finding]:
+    """Link, pin and lock of one joint; `force_n`: link with sign and pivot, both sides, and what one side adds. [N]"""
+    link, pin, beyond = force_n
+    pulls, pushes = link / 2 + beyond, link / 2 - beyond
+    unknown = np.isnan(beyond)
+    if pulls > 0 or pushes >= 0 or unknown:
+        what = "rear link in tension, one side"
+        yield rated_finding(part, what, pulls / G, factor, upper, lower, "link_kg", state)
+    if pushes < 0 or unknown:
+        what = "rear link in compression, one side"
+        yield rated_finding(part, what, -pushes / G, factor, upper, lower, "link_push_kg", state)
+    what = "front pivot pin, one side"
+    yield rated_finding(part, what, (pin / 2 + beyond) / G, factor, upper, lower, "pin_kg", state)
+    if pushes < 0:
+        yield compressed_lock(part, upper, lower, state)
+
+
+def permitted_findings(hang: Hang, loom_kg: Array, tilt_deg: float) -> Iterator[Finding]:
     """Permitted number and mass below the frame and every row, by tilt and splay where given.
 
-    `loom_kg` (N,): mass of the loom at each row. [kg]
+    `loom_kg` (N,): mass of the loom at each row [kg]. `tilt_deg`: at which the frame hangs.
     """
     above: list[Frame | Item] = [hang.frame, *hang.items[:-1]]
     for index, upper in enumerate(above):
@@ -149,10 +170,10 @@ def permitted_findings(hang: Hang, loom_kg: Array) -> Iterator[Finding]:
         if not entries:
             yield unjudged(part, "mass below", mass, "kg", f"{upper.name} gives no permitted number or mass below")
             continue
-        matching = [entry for entry in entries if entry.holds(hang.tilt_deg, hang.splays_deg[index])]
+        matching = [entry for entry in entries if entry.holds(tilt_deg, hang.splays_deg[index])]
         yield from _permitted(part, number, mass, matching, upper)
         if not matching:
-            at = f"a tilt of {hang.tilt_deg:g}° with a splay of {hang.splays_deg[index]:g}°"
+            at = f"a tilt of {tilt_deg:.1f}° with a splay of {hang.splays_deg[index]:g}°"
             yield unjudged(part, "mass below", mass, "kg", f"{upper.name} has no entry for {at}")
 
 
@@ -194,14 +215,13 @@ def rated_finding(
 
 def compressed_lock(part: str, upper: Frame | Item, lower: Item, state: str) -> Finding:
     """A joint in compression holds only with a lock that works both ways: a finding of its own."""
-    what = "lock that holds both ways"
     known = [item.rated.locks_both_ways if item.rated else None for item in (upper, lower)]
     if False in known:
         names = [item.name for item, lock in zip((upper, lower), known, strict=True) if lock is False]
-        return Finding(part, what, None, None, "", "exceeds", "", f"{' and '.join(names)}: no such lock; {state}")
+        return Finding(part, LOCK, None, None, "", "exceeds", "", f"{' and '.join(names)}: no such lock; {state}")
     if None in known:
-        return unjudged(part, what, None, "", "the joint is in compression; no data say whether its link locks", state)
-    return Finding(part, what, None, None, "", "within", "equipment files", f"in compression: set the locks; {state}")
+        return unjudged(part, LOCK, None, "", "the joint is in compression; no data say whether its link locks", state)
+    return Finding(part, LOCK, None, None, "", "within", "equipment files", f"in compression: set the locks; {state}")
 
 
 def loom_masses(hang: Hang) -> Array:

@@ -225,6 +225,10 @@ def share_findings(hang: Hang, stages: Sequence[Stage], policy: Policy) -> Itera
         # While it is built the frame is only brought as far as the least share allows.
         share = float(last.balance.low.min() / (last.column.mass_kg * G))
         what = "least share of the weight on a pick"
+        if last.balance.indeterminate:
+            why = "statics leaves it open, four picks or three in line: weigh each"
+            yield unjudged("balance", what, share, "", why, last.name)
+            return
         yield judged("balance", what, share, policy.least_pick_share, "", policy.name, last.name, least=True)
 
 

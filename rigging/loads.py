@@ -23,6 +23,8 @@ Array = npt.NDArray[np.float64]
 
 # Picks nearer to each other than this are at one place for the balance: no pair of holes is.
 _APART_M = 1e-3
+# A pull-back may leave the column's plane by this share of its length: some 3°.
+_ASIDE = 0.05
 
 
 @dataclass(frozen=True)
@@ -184,8 +186,18 @@ def _with_pullback(hang: Hang, column: Column, places: Array, tilt: float, roll:
     to = np.array([apart[0] * np.cos(azimuth) + apart[1] * np.sin(azimuth), apart[2]])
     top = statics.turned(places[:, [0, 2]].mean(axis=0), tilt)
     centre = statics.turned(column.balance[[0, 2]], tilt)
-    pull, on_pick, lean = statics.pullback(column.mass_kg * G, centre, top, low, to - low)
-    carried = np.full(len(places), float(np.hypot(*on_pick)) / len(places))
+    aside = apart[1] * np.cos(azimuth) - apart[0] * np.sin(azimuth)
+    if abs(aside) > _ASIDE * float(np.hypot(*(to - low))):
+        raise _DataMissing("the pull-back pulls sideways, out of the column's plane: that is not worked out")
+    weight = column.mass_kg * G
+    pull, on_pick, lean = statics.pullback(weight, centre, top, low, to - low)
+    whole = float(np.hypot(*on_pick))
+    carried = np.array([whole])
+    if len(places) > 1:
+        # Side by side: moments about the forward axis of what hangs off the middle; the rope is in the middle.
+        across = weight * float(column.balance[1]) / float(on_pick[1])
+        first, second = statics.pick_loads(whole, across, places[0, 1], places[1, 1])
+        carried = np.array([float(first), float(second)])
     problem = "the pull-back would have to push" if pull < 0 else ""
     toward = (to - low) / np.linalg.norm(to - low)
     return Balance(tilt, roll, carried, carried, pull * toward, lean, problem, False)
@@ -196,19 +208,29 @@ def _shares(weight: float, centre: Array, places: Array, tilt: float) -> tuple[A
     if len(places) == 1:
         return np.array([weight]), np.array([weight])
     at = float(statics.turned(centre[[0, 2]], tilt)[0])
+    in_line, side_by_side = np.ptp(places[:, 1]) < _APART_M, np.ptp(x) < _APART_M
     if len(places) == 2:
-        along, where = (places[:, 1], float(centre[1])) if np.ptp(x) < _APART_M else (x, at)
+        if not in_line and not side_by_side:
+            raise _DataMissing("two picks askew, neither in line nor side by side: their tilt is not worked out")
+        along, where = (places[:, 1], float(centre[1])) if side_by_side else (x, at)
         first, second = statics.pick_loads(weight, where, along[0], along[1])
         loads = np.array([float(first), float(second)])
         return loads, loads
-    return statics.vertical_loads(weight, (at, float(centre[1])), np.column_stack([x, places[:, 1]]))
+    # Picks in line let the column roll until its centre of mass is plumb below their line.
+    y = places[0, 1] if in_line else centre[1]
+    return statics.vertical_loads(weight, (at, float(y)), np.column_stack([x, places[:, 1]]))
 
 
 def _roll(places: Array, centre: Array, tilt: float) -> float:
     """Roll at which the centre of mass is plumb below picks that are in line front to rear, 0 for wider ones. [rad]"""
     if np.ptp(places[:, 1]) >= _APART_M:
         return 0.0
-    drop = statics.turned(places[:, [0, 2]], tilt)[:, 1].mean() - statics.turned(centre[[0, 2]], tilt)[1]
+    flat = statics.turned(places[:, [0, 2]], tilt)
+    below = flat.mean(axis=0) - statics.turned(centre[[0, 2]], tilt)
+    line = flat[np.argmax(flat[:, 0])] - flat[np.argmin(flat[:, 0])]
+    length = float(np.hypot(*line))
+    # The column rolls about the line of its picks: what counts is the distance from that line.
+    drop = abs(line[0] * below[1] - line[1] * below[0]) / length if length > _APART_M else below[1]
     return float(np.arctan2(places[:, 1].mean() - centre[1], drop))
 
 

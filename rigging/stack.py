@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rigging import statics
-from rigging.column import CENTRED_M, Column, compressed_lock, rated_finding
+from rigging.column import LOCK, Column, beyond_half, compressed_lock, side_findings
 from rigging.equipment import lower_pivot_m
 from rigging.findings import EXCEEDS, Finding, judged, unjudged
 from rigging.hang import Hang
@@ -72,26 +72,23 @@ def stack_findings(hang: Hang, column: Column, joints: Joints, site: Site | None
     level = hang.tilt_deg - sum(hang.splays_deg)
     why = f"row {len(hang.items)} stands at {level:+.1f}° on the base; how base and row are joined is not in the files"
     yield unjudged("joint of the base", "what holds the lowest row", None, "", why)
-    shares = _side_shares(hang, column)
+    beyond = stack_beyond(hang, column)
     for index in range(1, len(hang.items)):
         upper, lower = hang.items[index - 1], hang.items[index]
-        part = f"joint rows {index}–{index + 1}"
-        yield compressed_lock(part, upper, lower, "a stack: every joint carries what stands on it")
-        link, pin = float(joints.link[index]) / G, float(np.hypot(*joints.pivot[index])) / G
-        kind = "link_push_kg" if link < 0 else "link_kg"
-        what = f"rear link in {'compression' if link < 0 else 'tension'}, one side"
-        yield rated_finding(part, what, abs(link) * shares[index], 1.0, upper, lower, kind, "standing")
-        what = "front pivot pin, one side"
-        yield rated_finding(part, what, pin * shares[index], 1.0, upper, lower, "pin_kg", "standing")
+        part, state = f"joint rows {index}–{index + 1}", "standing"
+        force = float(joints.link[index]), float(np.hypot(*joints.pivot[index])), float(beyond[index])
+        found = list(side_findings(part, upper, lower, force, 1.0, state))
+        if not any(finding.what == LOCK for finding in found):
+            found.append(compressed_lock(part, upper, lower, "every joint of a stack carries what stands on it"))
+        yield from found
 
 
-def _side_shares(hang: Hang, column: Column) -> Array:
-    """Share of each joint's force that the heavier side may carry, from what stands above it, (N,)."""
+def stack_beyond(hang: Hang, column: Column) -> Array:
+    """What a load off the middle can add to one side of a joint of a stack, from what stands above it, (N,). [N]"""
     mass, y = column.mass[1:], column.centre[1:, 1]
-    above = np.concatenate([[1.0], np.cumsum(mass)[:-1]])
-    offset = np.abs(np.concatenate([[0.0], np.cumsum(mass * y)[:-1]]) / above)
-    spacing = np.array([item.side_spacing_m or np.nan for item in hang.items])
-    return np.where(offset < CENTRED_M, 0.5, 0.5 + offset / spacing)
+    above = np.concatenate([[0.0], np.cumsum(mass)[:-1]])
+    offset = np.abs(np.concatenate([[0.0], np.cumsum(mass * y)[:-1]])) / np.maximum(above, 1e-9)
+    return beyond_half(hang, offset, above * G)
 
 
 def _on_floor(hang: Hang, pivot: Array) -> Finding:

@@ -36,7 +36,7 @@ class Hoist(_Tackle):
 
 
 class Sling(_Tackle):
-    """A textile sling, rated straight; `mode` in the hang file gives the way it is used."""
+    """A textile sling, rated and used straight."""
 
     KIND: ClassVar[str] = "sling"
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import brentq
 
 from rigging.equipment import Frame, Item
 from rigging.findings import Finding, judged, unjudged
 from rigging.geometry import lay_out
 from rigging.hang import Hang
-from rigging.loads import pick_holes
+from rigging.loads import PickHole, pick_holes
 from rigging.policy import Policy
 from rigging.site import Site
 from rigging.stages import Stage
@@ -20,6 +22,7 @@ from rigging.statics import G, turned
 
 Array = npt.NDArray[np.float64]
 
+MOST_M_S = 80.0  # faster than any gust that a hang is put into
 _APART_M = 1e-3  # picks nearer than this are in line
 AIR_DENSITY = 1.225  # at 15 °C and 101.325 kPa, ISO 2533:1975 [kg/m³]
 # Upper edges of Beaufort 0 to 11, 10-minute means at 10 m (WMO No. 8, from memory). [m/s]
@@ -41,19 +44,41 @@ def wind_swing(force_n: npt.ArrayLike, weight_n: npt.ArrayLike) -> Array:
     return np.asarray(np.arctan2(force_n, weight_n))
 
 
-def wind_shift(force_n: npt.ArrayLike, below_m: npt.ArrayLike, apart_m: npt.ArrayLike) -> Array:
-    """Load that a horizontal force moves from one of two parallel chains to the other, F h / b. [N]
+def picks_in_wind(
+    weight_n: float, force_n: float, centre_m: npt.ArrayLike, drag_m: npt.ArrayLike, picks_m: npt.ArrayLike
+) -> Array:
+    """Loads of two picks on parallel chains in a horizontal wind.
+
+    Both chains lean by δ, tan δ = F / W, so that they balance the drag; moments about either pick give the other.
 
     Parameters
     ----------
-    force_n : array_like
-        Horizontal force in the plane of the picks. [N]
-    below_m : array_like
-        How far below the picks it acts. [m]
-    apart_m : array_like
-        Horizontal distance of the picks. [m]
+    weight_n, force_n : float
+        Weight, and drag along the plane of the picks, positive in its first direction. [N]
+    centre_m, drag_m : array_like, shape (2,)
+        Where they act, (along, up). [m]
+    picks_m : array_like, shape (2, 2)
+        The picks. [m]
+
+    Returns
+    -------
+    ndarray, shape (2,)
+        Loads along the chains [N]; negative: it goes slack.
+
+    Raises
+    ------
+    ValueError
+        If the picks lie on one chain's line.
     """
-    return np.asarray(np.asarray(force_n, dtype=float) * np.asarray(below_m) / np.asarray(apart_m))
+    centre, drag, (first, second) = np.asarray(centre_m), np.asarray(drag_m), np.asarray(picks_m, dtype=float)
+    whole = float(np.hypot(weight_n, force_n))
+    chain = np.array([-force_n, weight_n]) / whole
+    arm = _cross(first - second, chain)
+    if abs(arm) < 1e-9:
+        raise ValueError("the picks lie on one chain's line")
+    moment = _cross(centre - second, np.array([0.0, -weight_n])) + _cross(drag - second, np.array([force_n, 0.0]))
+    on_first = -moment / arm
+    return np.array([on_first, whole - on_first])
 
 
 def stack_stability(weight_n: float, base_m: float, force_n: float, height_m: float) -> tuple[float, float]:
@@ -94,36 +119,56 @@ def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterat
     if site.gust_m_s is None:
         yield unjudged("wind", "gust", None, "m/s", "the venue is in the open air and gives no gust_m_s")
         return
-    weight, tilt = last.column.mass_kg * G, last.balance.tilt
+    column, tilt = last.column, last.balance.tilt
+    weight, centre = column.mass_kg * G, column.balance
+    flat = turned(centre[[0, 2]], tilt)
     holes = pick_holes(hang)
     places = np.array([hole.place for hole in holes])
     at = turned(places[:, [0, 2]], tilt)
     gust = f"gust {site.gust_m_s:g} m/s (as a mean Beaufort {beaufort(site.gust_m_s)}), Cd {policy.drag:g}"
-    for way, extent, across in (
-        ("from the front or rear", "width_m", at[:, 0]),
-        ("from the side", "depth_m", places[:, 1]),
+    for way, extent, across, middle in (
+        ("from the front or rear", "width_m", at[:, 0], flat[0]),
+        ("from the side", "depth_m", places[:, 1], centre[1]),
     ):
-        area, middle = exposed(hang, tilt, extent)
+        area, height = exposed(hang, tilt, extent)
         force = float(wind_force(site.gust_m_s, area, policy.drag))
-        apart = float(np.ptp(across))
-        if apart < _APART_M:
-            swing = float(np.degrees(wind_swing(force, weight)))
-            reached = float(wind_speed(weight * np.tan(np.radians(policy.swing_deg)), area, policy.drag))
-            note = f"{gust}; reached at {reached:.1f} m/s; the structure's engineer decides"
-            yield judged("wind", f"swing, wind {way}", swing, policy.swing_deg, "°", policy.name, note)
+        swing = float(np.degrees(wind_swing(force, weight)))
+        reached = float(wind_speed(weight * np.tan(np.radians(policy.swing_deg)), area, policy.drag))
+        note = f"{gust}; reached at {reached:.1f} m/s; the structure's engineer decides"
+        yield judged("wind", f"swing, wind {way}", swing, policy.swing_deg, "°", policy.name, note)
+        if np.ptp(across) < _APART_M:
             continue
-        below = float(at[:, 1].mean()) - middle
-        shift = float(wind_shift(force, below, apart)) / G
-        lightest = float(last.balance.low.min()) / G
-        slack = float(wind_speed(lightest * G * apart / below, area, policy.drag))
-        note = f"{gust}; a pick goes slack at {slack:.1f} m/s; the structure's engineer decides"
-        yield judged("wind", f"load off the lightest pick, wind {way}", shift, lightest, "kg", "statics", note)
-        for index, hole in enumerate(holes):
-            load, what = float(last.balance.high[index]) / G + shift, f"load on {hole.name}, wind {way}"
-            if hole.limit_kg is None:
-                yield unjudged("wind", what, load, "kg", f"{hole.name} gives no limit", gust)
-            else:
-                yield judged("wind", what, load, hole.limit_kg, "kg", hole.source, gust)
+        if len(holes) > 2:
+            why = "more than two picks: how they share the wind is not worked out"
+            yield unjudged("wind", f"loads of the picks, wind {way}", None, "kg", f"{why}; {gust}")
+            continue
+        picks = np.column_stack([across, at[:, 1]])
+        where = ((middle, flat[1]), (middle, height))
+
+        def least(speed: float, where: Any = where, picks: Array = picks, area: float = area) -> float:
+            drag = float(wind_force(speed, area, policy.drag))
+            return float(min(picks_in_wind(weight, s * drag, where[0], where[1], picks).min() for s in (1.0, -1.0)))
+
+        slack = f"at {brentq(least, 0.0, MOST_M_S):.1f} m/s" if least(MOST_M_S) < 0 else f"above {MOST_M_S:g} m/s"
+        loads = np.array([picks_in_wind(weight, sign * force, *where, picks) for sign in (1.0, -1.0)]) / G
+        yield from _load_findings(loads, holes, way, f"{gust}; a pick goes slack {slack}")
+
+
+def _load_findings(loads: Array, holes: list[PickHole], way: str, gust: str) -> Iterator[Finding]:
+    """Loads (2, 2) of two picks with the wind from either end [kg]: none may go slack, none exceed its hole."""
+    what = f"least load of a pick, wind {way}"
+    yield judged("wind", what, float(loads.min()), 0.0, "kg", "statics", gust, least=True)
+    for hole, load in zip(holes, loads.max(axis=0), strict=True):
+        what = f"load on {hole.name}, wind {way}"
+        if hole.limit_kg is None:
+            yield unjudged("wind", what, float(load), "kg", f"{hole.name} gives no limit", gust)
+        else:
+            yield judged("wind", what, float(load), hole.limit_kg, "kg", hole.source, gust)
+
+
+def _cross(a: Array, b: Array) -> float:
+    """a_x b_z − a_z b_x."""
+    return float(a[0] * b[1] - a[1] * b[0])
 
 
 def exposed(hang: Hang, tilt: float, extent: str) -> tuple[float, float]:

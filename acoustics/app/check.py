@@ -168,7 +168,7 @@ def _joint_data(report: Report) -> list[dict[str, Any]]:
             "pivot_n": [float(value) for value in joints.pivot[index]],
             "pivot_axial_n": float(joints.pivot_axial[index]),
             "pivot_shear_n": float(joints.pivot_shear[index]),
-            "side_share": float(report.shares[index]),
+            "beyond_half_n": float(report.beyond[index]),
             "link_m": float(joints.link_m[index]),
         }
         for index, splay in enumerate(report.hang.splays_deg)

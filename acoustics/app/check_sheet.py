@@ -166,7 +166,8 @@ def _joints(report: Report) -> list[str]:
         name = "frame–row 1" if index == 0 else f"rows {index}–{index + 1}"
         link = float(joints.link[index])
         pull = "pulls" if link >= 0 else "PUSHES"
-        cells = [abs(link), abs(link) * report.shares[index], joints.pivot_axial[index], joints.pivot_shear[index]]
+        one_side = abs(link) / 2 + report.beyond[index]
+        cells = [abs(link), one_side, joints.pivot_axial[index], joints.pivot_shear[index]]
         shown = [f"{cell:.0f}" if np.isfinite(cell) else "?" for cell in cells]
         rows.append([name, f"{splay:.1f}°", f"{joints.link_m[index] * 1000:.1f}", pull, *shown])
     head = ["joint", "splay", "link mm", "rear link", "N both", "N one side", "pivot axial N", "pivot shear N"]
