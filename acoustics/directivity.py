@@ -36,7 +36,9 @@ PASCAL_DB = -20.0 * np.log10(20e-6)  # level of 1 Pa re 20 µPa
 
 Length = Annotated[float, quantity(0.005, 3.0, "m")]
 Offset = Annotated[float, quantity(-3.0, 3.0, "m")]
-Crossover = Annotated[float, quantity(10.0, 30_000.0, "Hz")]
+Band = Annotated[float, quantity(0.0, 1e6, "Hz")]
+MOST_CROSSOVER_HZ = 30_000.0
+Crossover = Annotated[float, quantity(10.0, MOST_CROSSOVER_HZ, "Hz")]
 
 
 class RadiatorPart(Model):
@@ -60,7 +62,7 @@ class AcousticPart(Model):
 
     model: Literal["point", "radiators"] = key("point or radiators", '"radiators"')
     rear_db: Annotated[float, quantity(-60.0, 0.0, "dB")] | None = Field(None, description="level straight behind")
-    level_band_hz: tuple[float, ...] | None = Field(None, description="nominal bands that it is used in")
+    level_band_hz: tuple[Band, ...] | None = Field(None, description="nominal bands that it is used in")
     level_1m_db: tuple[Annotated[float, quantity(40.0, 150.0, "dB")], ...] | None = Field(
         None, description="level in each band at 1 m on the axis at drive 0 dB, referred from the far field"
     )
@@ -267,5 +269,5 @@ def _shape_faults(entry: dict[str, Any], index: int) -> Iterator[Problem]:
         if needs and name in entry and name not in needs:
             yield ("radiator", index, name), f"has no meaning for a {shape}", "remove it", entry[name]
     low, high = entry.get("from_hz"), entry.get("to_hz")
-    if isinstance(low, int | float) and isinstance(high, int | float) and low >= high:
+    if isinstance(low, int | float) and isinstance(high, int | float) and high <= low <= MOST_CROSSOVER_HZ:
         yield ("radiator", index, "to_hz"), f"is not above from_hz = {show(low)}", "order the crossovers", high

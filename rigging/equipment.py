@@ -8,6 +8,7 @@ through unread.
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from importlib import resources
@@ -139,14 +140,23 @@ class PickArm(Model):
     def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[tuple[Loc, str, str, object]]:
         """Holes of one name, and holes or a centre of mass beyond the arm."""
         yield from duplicate_faults(data, "hole")
-        length = data.get("length_m")
-        if not isinstance(length, int | float):
-            return
-        holes = data.get("hole")
-        places = [(("hole", i, "out_m"), h.get("out_m")) for i, h in enumerate(holes or ()) if isinstance(h, dict)]
-        for loc, out in [*places, (("centre_out_m",), data.get("centre_out_m"))]:
-            if isinstance(out, int | float) and not isinstance(out, bool) and out > length:
-                yield loc, f"lies beyond the arm, which is {length:g} m long", "measure from the mount", out
+        length, holes = _plain_number(data.get("length_m")), data.get("hole")
+        listed = holes if isinstance(holes, list) else []
+        places = [(("hole", i, "out_m"), hole.get("out_m")) for i, hole in enumerate(listed) if isinstance(hole, dict)]
+        for loc, value in [*places, (("centre_out_m",), data.get("centre_out_m"))]:
+            out = _plain_number(value)
+            if length is not None and out is not None and out > length > 0:
+                yield loc, f"lies beyond the arm, which is {length:g} m long", "measure from the mount", value
+
+
+def _plain_number(value: Any) -> float | None:
+    """A finite number of unchecked data; None for anything else."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    try:
+        return float(value) if math.isfinite(value) else None
+    except OverflowError:
+        return None
 
 
 class Adapter(_Hardware):

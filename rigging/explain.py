@@ -21,8 +21,8 @@ _WORDS = {
 }
 
 
-def explain(details: Iterable[Any], data: Any, model: type[Model]) -> Iterator[Problem]:
-    """Problems of an unchecked document, each told once, at the keys as typed.
+def explain(details: Iterable[Any], data: Any, model: type[Model], prefix: str = "") -> Iterator[Problem]:
+    """Problems of an unchecked document, or of its table `prefix`, each told once, at the keys as typed.
 
     A list that is too short only because its entries are at fault is not a fault of its own.
     """
@@ -40,7 +40,7 @@ def explain(details: Iterable[Any], data: Any, model: type[Model]) -> Iterator[P
             typed, value = as_typed(loc[:-1], data)
             yield typed, "has too few entries", f"give {count}", value
             continue
-        yield _explain_one(detail, loc, data, model)
+        yield _explain_one(detail, loc, data, model, prefix)
 
 
 def explain_cross(problems: Iterable[Problem], said: Iterable[Loc], data: Any) -> Iterator[Problem]:
@@ -72,7 +72,7 @@ def as_typed(loc: Loc, data: Any) -> tuple[Loc, object]:
     return tuple(typed), node
 
 
-def _explain_one(detail: Any, loc: Loc, data: Any, model: type[Model]) -> Problem:
+def _explain_one(detail: Any, loc: Loc, data: Any, model: type[Model], prefix: str) -> Problem:
     kind, context = detail["type"], detail.get("ctx", {})
     owner = _model_at(model, loc[:-1])
     if kind == "missing":
@@ -86,7 +86,7 @@ def _explain_one(detail: Any, loc: Loc, data: Any, model: type[Model]) -> Proble
         return typed, f"needs {context['min_length']} or more entries", "add what is missing", value
     if kind == "too_long":
         most = context["max_length"]
-        return typed, f"has more than {most} entries", f"give {most} at most", value
+        return typed, f"has more than {most} entries", f"give {most}", value
     if kind == "literal_error":
         return typed, "is not one of the known words", f"use {context['expected']}", value
     if kind in ("greater_than_equal", "less_than_equal"):
@@ -94,20 +94,21 @@ def _explain_one(detail: Any, loc: Loc, data: Any, model: type[Model]) -> Proble
         word = "at least" if "ge" in context else "at most"
         return typed, "lies outside the plausible range", f"give {word} {limit}", value
     if kind in ("model_type", "tuple_type", "list_type"):
-        return typed, *_wrong_kind(kind, loc, owner), value
+        return typed, *_wrong_kind(kind, loc, owner, prefix), value
     wrong, todo = _WORDS.get(kind, (detail["msg"], "correct the value"))
     return typed, wrong, todo, value
 
 
-def _wrong_kind(kind: str, loc: Loc, owner: type[Model] | None) -> tuple[str, str]:
+def _wrong_kind(kind: str, loc: Loc, owner: type[Model] | None, prefix: str) -> tuple[str, str]:
     """For what should be a table, a list of tables, or a list."""
     name = next((part for part in reversed(loc) if isinstance(part, str)), "")
+    header = ".".join(part for part in (prefix, *loc) if isinstance(part, str) and part)
     if kind == "model_type":
-        header = f"[[{name}]]" if isinstance(loc[-1], int) else f"[{name}]"
+        header = f"[[{header}]]" if isinstance(loc[-1], int) else f"[{header}]"
         return "must be a table", f"write it as {header}"
     field = owner.model_fields.get(name) if owner and isinstance(loc[-1], str) else None
     if field is not None and model_in(field.annotation) is not None:
-        return "must be tables", f"write [[{name}]] once for each"
+        return "must be tables", f"write [[{header}]] once for each"
     return "must be a list", "put it in [ ]"
 
 
@@ -115,9 +116,10 @@ def _missing(loc: Loc, owner: type[Model] | None) -> Problem:
     name = str(loc[-1])
     field = owner.model_fields.get(name) if owner else None
     example = field.examples[0] if field and field.examples else "..."
-    what = field.description if field else ""
+    what = (field.description or "") if field else ""
     if example.startswith((f"[{name}]", f"[[{name}]]")):
-        return loc, "key is missing", f"add {example.removesuffix(' ...')}: {what}", NO_VALUE
+        header = example.removesuffix(" ...")
+        return loc, "key is missing", f"add {header}: {what.removesuffix(f': {header}')}", NO_VALUE
     return loc, "key is missing", f"add {name}: {what}; for example {name} = {example}", NO_VALUE
 
 

@@ -89,19 +89,19 @@ def validate_part(file: str, prefix: str, data: Mapping[str, Any], model: type[M
     FileFaults
         With every fault, its key path starting with `prefix`.
     """
-    checked, problems = _check(dict(data), model)
+    checked, problems = _check(dict(data), model, prefix)
     if checked is None:
         raise FileFaults(read(file).faults(problems, (prefix,)))
     return checked
 
 
-def _check(data: dict[str, Any], model: type[M]) -> tuple[M | None, list[Problem]]:
+def _check(data: dict[str, Any], model: type[M], prefix: str = "") -> tuple[M | None, list[Problem]]:
     checked: M | None = None
     problems: list[Problem] = []
     try:
         checked = model.model_validate(data)
     except ValidationError as error:
-        problems = list(explain(error.errors(include_url=False), data, model))
+        problems = list(explain(error.errors(include_url=False), data, model, prefix))
     between = explain_cross(model.cross_faults(model.metric(data)), [loc for loc, *_ in problems], data)
     problems += between
     return (None if problems else checked), problems

@@ -115,7 +115,8 @@ def file_faults(path: str | Path) -> list[Fault]:
 
 def _is_mirror(document: Document) -> bool:
     """Whether a file is a mirror image, or was meant to be one."""
-    return any(closest(key, ["mirror_of"]) for key in document.data) and "column" not in document.data
+    likely = any(closest(key, ["mirror_of"]) for key in document.data) and "column" not in document.data
+    return likely or "mirror_of" in document.data
 
 
 def _read_mirror(document: Document) -> MirrorFile:

@@ -69,9 +69,9 @@ class HangFile(Model):
             if isinstance(row, dict) and ("enclosure" in row) == ("adapter" in row):
                 wrong = "names both an enclosure and an adapter" if "adapter" in row else "names no equipment"
                 yield ("column", index), wrong, "give the row either enclosure = ... or adapter = ...", row
-        if rows and not any(isinstance(row, dict) and "enclosure" in row for row in rows):
+        if rows and all(isinstance(row, dict) and "adapter" in row and "enclosure" not in row for row in rows):
             yield ("column",), "holds no enclosure", "add rows with enclosure = ...", NO_VALUE
-        elif rows and isinstance(rows[-1], dict) and "adapter" in rows[-1]:
+        elif rows and isinstance(rows[-1], dict) and "adapter" in rows[-1] and "enclosure" not in rows[-1]:
             wrong = "is an adapter with nothing below it"
             yield ("column", len(rows) - 1), wrong, "remove the row, or add one", NO_VALUE
         yield from _serves_faults(data.get("serves"))
@@ -95,6 +95,11 @@ class MirrorFile(Model):
     mirror_y_m: Coordinate = Field(0.0, description="the mirror plane: y = this")
     serves: tuple[Name, ...] | None = Field(None, description="areas; those of the design when absent")
     points: dict[Name, Name] = Field({}, description="the design's venue points, and this side's in their place")
+
+    @classmethod
+    def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[Problem]:
+        """Areas that stand twice."""
+        yield from _serves_faults(data.get("serves"))
 
 
 def _serves_faults(serves: Any) -> Iterator[Problem]:

@@ -118,7 +118,7 @@ def model_in(annotation: Any) -> type[Model] | None:
     """The model class in an annotation, through lists, tuples and optional ones."""
     if isinstance(annotation, type) and issubclass(annotation, Model):
         return annotation
-    if get_origin(annotation) in (tuple, list, Union, types.UnionType):
+    if get_origin(annotation) in (Annotated, tuple, list, Union, types.UnionType):
         return next((m for m in map(model_in, get_args(annotation)) if m), None)
     return None
 
@@ -153,4 +153,4 @@ def _scaled(value: Any, factor: float) -> Any:
     try:
         return value * factor
     except OverflowError:
-        return math.inf
+        return value

@@ -14,6 +14,7 @@ from tqdm import tqdm
 
 from rigging.faults import Fault, FileFaults
 
+_LONGEST_NAME = 255  # bytes that file systems take for one name
 _TURNS = 20  # runs into one folder at the same time
 
 
@@ -25,14 +26,17 @@ def prepare(parent: Path) -> None:
     FileFaults
         If they cannot.
     """
+    if any(len(os.fsencode(part)) > _LONGEST_NAME for part in parent.parts):
+        raise FileFaults([Fault(str(parent), "", "is too long a name", "name another folder with --out")])
     try:
-        if parent.exists() and not parent.is_dir():
-            raise FileFaults([Fault(str(parent), "", "is a file", "name a folder with --out")])
         nearest = next(folder for folder in (parent, *parent.absolute().parents) if folder.exists())
     except OSError as error:
         raise FileFaults([_unwritable(parent, error)]) from None
-    if not nearest.is_dir() or not os.access(nearest, os.W_OK | os.X_OK):
-        raise FileFaults([_unwritable(parent, OSError(0, f"{nearest} does not allow it"))])
+    if not nearest.is_dir():
+        where = "" if nearest == parent else f" ({nearest.name} is one)"
+        raise FileFaults([Fault(str(parent), "", f"is no folder but a file{where}", "name a folder with --out")])
+    if not os.access(nearest, os.W_OK | os.X_OK):
+        raise FileFaults([_unwritable(parent, PermissionError(0, "permission denied"))])
 
 
 def _unwritable(target: Path, error: OSError) -> Fault:
@@ -92,7 +96,8 @@ def _keep_others(target: Path, staging: Path, written: set[str]) -> None:
 
 def slug(name: str) -> str:
     """A name as part of a file name: letters and digits of any script, joined by hyphens."""
-    return re.sub(r"[^\w]+", "-", name.lower()).strip("-_") or "hang"
+    words = re.sub(r"[^\w]+", "-", name.lower()).strip("-_")
+    return words.encode()[:120].decode(errors="ignore") or "hang"
 
 
 @contextlib.contextmanager

@@ -29,7 +29,6 @@ from rigging.hang import file_faults, load_hang
 def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
     try:
-        folder.prepare(Path(asked.out))
         result = _predict(asked)
         summary = summarise(result)
         target = folder.write(Path(asked.out), summary["hang"], summary["revision"], _writers(result, asked.map))
@@ -48,6 +47,10 @@ def run(asked: argparse.Namespace) -> int:
 def _predict(asked: argparse.Namespace) -> xr.Dataset:
     faults: list[Fault] = []
     catalogue = hang = venue = None
+    try:
+        folder.prepare(Path(asked.out))
+    except FileFaults as error:
+        faults.extend(error.faults)
     try:
         catalogue = load_catalogue(asked.equipment)
         hang = load_hang(asked.hang, catalogue)
