@@ -82,7 +82,12 @@ class HangFile(Model):
             yield ("pullback",), "has both a point and a place", "keep one of point and to_m", NO_VALUE
         if data.get("standing") is True:
             for key_ in [key_ for key_ in ("pick", "pullback", "arm") if key_ in data]:
-                yield (key_,), "has no meaning for a stack that stands", "remove it, or standing = true", NO_VALUE
+                yield (
+                    (key_,),
+                    "has no meaning for a stack that stands",
+                    "remove it, or remove standing = true",
+                    NO_VALUE,
+                )
         yield from _cart_faults(data.get("carts"), sum(isinstance(r, dict) and "enclosure" in r for r in rows))
 
 
