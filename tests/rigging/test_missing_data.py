@@ -130,6 +130,14 @@ BRIDLED = {
 }
 OFF_MIDDLE = {"box.centre_of_mass_m": [-0.1, 0.01, -0.25]}
 TWO_CARTS = {"hang.carts": {"groups": [1, 1]}}
+# A vertical pull-back from B, over the hole at u = −0.4.
+PULLED = {
+    "hang.pick": [PICK | {"hole": "F", "point": "A"}],
+    "hang.pullback": PICK | {"point": "B"},
+    "box.rated.pullback_kg": 500.0,
+    "venue.point.1.position_m": [-0.4, 0.0, 15.2],
+}
+PULL = "pull-back"
 
 CASES = [
     # what is taken out; part, what and a word of the note of what cannot be judged then; the files before that
@@ -177,18 +185,36 @@ CASES = [
     ("box.side_spacing_m", ROWS, PIN, "box gives no side_spacing_m", OFF_MIDDLE),
     ("hang.pick.0.hoist", PICK_1, "hoist", "names no hoist", {}),
     ("hang.pick.0.point", PICK_1, "reach of the hoist", "no venue point", {}),
-    ("hang.pick.0.point", f"main: {PICK_1}", "load at the roof", "no hoist or no point", {}),
-]
+    pytest.param(
+        "hang.pick.0.point", f"main, {PICK_1}", "load at the roof", "point", {},
+        marks=pytest.mark.xfail(strict=True, reason="the roof load of a pick without a point is left out, not told"),
+    ),
+    ("hang.pick.0.hoist", "point A", "load on the point", "no hoist is named", {}),
+    ("hang.pick.0.hardware", PICK_1, "hardware", "none is named between hook and hole", {}),
+    ("hang.pick.0.hoist", f"{PICK_1}, bridle", "tension of its legs", "its load or its points are not known", BRIDLED),
+    ("hang.floor_below_m", PICK_1, "chain out, lowest hook", "gives no floor_below_m", {}),
+    # the pull-back
+    ("box.rated.pullback_kg", PULL, "load on its hole", "box: pullback_kg gives no limit", PULLED),
+    ("box.pullback_m", "balance", "picks in balance", "file gives no pullback_m", PULLED),
+    ("hang.pullback.hardware", PULL, "hardware", "none is named between hook and hole", PULLED),
+    ("hang.pullback.hoist", PULL, "hoist", "names no hoist", PULLED),
+    ("hang.pullback.hoist", PULL, "load on its hole", "no dynamic factor", PULLED),
+    ("hang.pullback.hoist", "point B", "load on the point", "no hoist with class and speed", PULLED),
+    ("venue.point.1.limit_kg", "point B", "load on the point", "the venue file gives no limit", PULLED),
+    ("hang.pullback.point", "balance", "picks in balance", "upper end is not known", PULLED),
+]  # fmt: skip
 
 
-@pytest.mark.parametrize("before", [{}, PUSHING, ADAPTED, ADAPTED | PUSHING, ON_ARM, BRIDLED, OFF_MIDDLE, TWO_CARTS])
+@pytest.mark.parametrize(
+    "before",
+    [{}, PUSHING, ADAPTED, ADAPTED | PUSHING, ON_ARM, BRIDLED, OFF_MIDDLE, TWO_CARTS, PULLED],
+)
 def test_nothing_is_missing_at_first(told, before):
     code, data, text = told(before)
     assert (code, unjudged(data)) == (0, [])
     assert "(0 cannot be judged)" in text
 
 
-@pytest.mark.skip(reason="written for earlier rules of check: to be brought up to date")
 @pytest.mark.parametrize(("missing", "part", "what", "note", "before"), CASES)
 def test_what_is_missing_cannot_be_judged(told, missing, part, what, note, before):
     code, data, text = told(before | {missing: None})
@@ -207,7 +233,6 @@ def test_what_is_missing_cannot_be_judged(told, missing, part, what, note, befor
     assert f"0 exceed, {len(found)} cannot be judged, " in text
 
 
-@pytest.mark.skip(reason="written for earlier rules of check: to be brought up to date")
 @pytest.mark.parametrize(("missing", "part", "what", "note", "before"), CASES)
 def test_what_is_missing_does_not_hide_behind_what_exceeds(told, missing, part, what, note, before):
     # 20 m wanted below the lowest edge and 9 m there; where the floor is not known, a chain 2° out of plumb.
@@ -220,20 +245,23 @@ def test_what_is_missing_does_not_hide_behind_what_exceeds(told, missing, part, 
     assert (part, what) in {(finding["part"], finding["what"]) for finding in unjudged(data)}
 
 
-@pytest.mark.parametrize("missing", ["box.pullback_m", "hang.pullback.to_m"])
-@pytest.mark.xfail(strict=True, reason="a pull-back without hole or place is found to exceed, not to be unjudgeable")
-def test_pull_back_without_its_data_cannot_be_judged(told, missing):
-    pulled = {"hang.pick": [PICK | {"hole": "F", "point": "A"}], "hang.pullback": {"to_m": [-0.4, 0.0, 15.0]}}
-    assert told(pulled)[0] == 0
-    code, data, _ = told(pulled | {missing: None})
-    assert code == 4
-    assert any("pull" in finding["note"] for finding in unjudged(data))
-
-
-@pytest.mark.skip(reason="written for earlier rules of check: to be brought up to date")
-@pytest.mark.xfail(strict=True, reason="a hang without picks passes with nothing that cannot be judged")
 def test_hang_without_picks_cannot_be_judged(told):
-    assert told({"hang.pick": [], "policy.dynamic_factor": 1.25})[0] == 4
+    code, data, _ = told({"hang.pick": None, "policy.dynamic_factor": 1.25})
+    (picks,) = (finding for finding in unjudged(data) if finding["part"] == "picks")
+    assert code == 4
+    assert "names no picks" in picks["note"]
+
+
+@pytest.mark.parametrize(
+    ("part", "what"),
+    [(PICK_1, HOLE), (PICK_1, "hoist, load at the hook"), ("point A", "load on the point"), (FRAME, PIN)],
+)
+@pytest.mark.xfail(strict=True, reason="a complete column of unknown balance is judged by its stages before, or unheld")
+def test_what_carries_a_column_of_unknown_balance_is_not_within(told, part, what):
+    # The rope takes hold where no file says; pulled downwards, it would add to each of these.
+    _, data, _ = told(PULLED | {"box.pullback_m": None}, text=False)
+    (found,) = (finding for finding in data["findings"] if (finding["part"], finding["what"]) == (part, what))
+    assert found["status"] == "cannot be judged"
 
 
 def test_a_known_rating_that_is_passed_exceeds_whatever_else_is_missing(told):
@@ -243,9 +271,18 @@ def test_a_known_rating_that_is_passed_exceeds_whatever_else_is_missing(told):
     assert (data["findings"][0]["part"], data["findings"][0]["status"]) == (FRAME, "exceeds")
 
 
-@pytest.mark.skip(reason="written for earlier rules of check: to be brought up to date")
 @pytest.mark.parametrize(
-    "key", ["frame.hole.0.limit_kg", "hoist.capacity_kg", "shackle.limit_kg", "venue.point.0.limit_kg"]
+    "key",
+    [
+        "frame.hole.0.limit_kg",
+        "hoist.capacity_kg",
+        "shackle.limit_kg",
+        # 83 kg, a hoist of 30 and 20 m of chain: 133 kg at rest.
+        pytest.param(
+            "venue.point.0.limit_kg",
+            marks=pytest.mark.xfail(strict=True, reason="a load that is known at rest counts as 0 kg at its point"),
+        ),
+    ],
 )
 def test_a_limit_that_is_passed_at_rest_exceeds_without_a_dynamic_factor(told, key):
     assert told({key: 80.0, "hoist.hoisting_class": None})[0] == 1
@@ -264,7 +301,6 @@ def test_gust_matters_only_in_the_open_air(told):
     assert told({"venue.open_air": False, "venue.gust_m_s": None})[0] == 0
 
 
-@pytest.mark.skip(reason="written for earlier rules of check: to be brought up to date")
 def test_without_a_venue_reach_and_roof_cannot_be_judged(told):
     code, data, text = told({}, in_venue=False)
     found = {(finding["part"], finding["what"]) for finding in unjudged(data)}
@@ -272,7 +308,7 @@ def test_without_a_venue_reach_and_roof_cannot_be_judged(told):
     assert found == {
         (part, what)
         for pick in ("pick 1, frame hole F", "pick 2, frame hole R")
-        for part, what in ((pick, "reach of the hoist"), (f"main: {pick}", "load at the roof"))
+        for part, what in ((pick, "reach of the hoist"), (f"main, {pick}", "load at the roof"))
     }
     assert data["venue"] is None
     assert "(4 cannot be judged)" in text
