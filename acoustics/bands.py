@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -34,6 +36,38 @@ def band_edges() -> Array:
     """Lower and upper edges of the third octaves, midband·G^(∓1/6), shape (29, 2). [Hz]"""
     mid = midbands()[:, np.newaxis]
     return np.asarray(mid * G ** np.array([[-1.0 / 6.0, 1.0 / 6.0]]))
+
+
+@dataclass(frozen=True)
+class SubBands:
+    """Third octaves cut into equal parts, linear in frequency; K parts in all, from the first band used to the last.
+
+    `band` (K,) index of the third octave, `share` (K,) of its width, `edge` (K + 1,) [Hz], `middle` (K,) [Hz].
+    """
+
+    band: npt.NDArray[np.int64]
+    share: Array
+    edge: Array
+    middle: Array
+
+
+def cut(parts: Sequence[int] | npt.NDArray[np.int64]) -> SubBands:
+    """Sub-bands of the 29 third octaves, `parts` (29,) of each; those before the first and after the last of 0 are out.
+
+    Raises
+    ------
+    ValueError
+        If no band has parts, or one between others has none.
+    """
+    counts = np.asarray(parts, dtype=np.int64)
+    used = np.flatnonzero(counts)
+    if len(used) == 0 or np.any(counts[used[0] : used[-1] + 1] == 0):
+        raise ValueError("bands that are cut must follow each other without a gap")
+    edges = band_edges()
+    low = [np.linspace(edges[b, 0], edges[b, 1], counts[b] + 1)[:-1] for b in used]
+    edge = np.append(np.concatenate(low), edges[used[-1], 1])
+    band = np.repeat(np.arange(len(counts)), counts)
+    return SubBands(band, 1.0 / counts[band], edge, (edge[1:] + edge[:-1]) / 2.0)
 
 
 def octave_bands(octave_hz: float) -> slice:

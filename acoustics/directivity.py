@@ -1,22 +1,18 @@
-"""An enclosure type's complex directivity: exact at any frequency, and tabulated for the bands.
-
-The acoustic part of an enclosure file is read here. Tables hold the directivity at each band's
-midband; what happens inside a band (nulls that move with frequency) they do not hold.
-"""
+"""An enclosure type's complex directivity at any frequency; the acoustic part of an enclosure file is read here."""
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Annotated, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 from pydantic import Field
-from scipy import ndimage
 
 from acoustics import bands, radiators
+from acoustics.radiators import Radiator
 from rigging.equipment import Enclosure
 from rigging.faults import NO_VALUE, Fault, FileFaults, Loc, show
 from rigging.files import validate_part
@@ -26,12 +22,12 @@ Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
 Problem = tuple[Loc, str, str, object]
 
-# Step of the table.
+# Widest step of a table of directivity.
 STEP_DEG = 1.0
 # Below this the axis is a null, and levels that refer to it mean nothing.
 LEAST_AXIS_SHARE = 0.1
+QUIET = 5e-4  # share of the sum below which a table leaves radiators out: 66 dB down, a quarter of its error
 TABLE_ERROR = 2e-3  # of the axis level: 0.1 dB is 1.2 % of a level 20 dB down, 1.2e-3 of the axis
-_MARGIN = 3  # rows kept beyond the poles, for the four coefficients of a cubic
 PASCAL_DB = -20.0 * np.log10(20e-6)  # level of 1 Pa re 20 µPa
 
 Length = Annotated[float, quantity(0.005, 3.0, "m")]
@@ -96,7 +92,7 @@ class Directivity:
     """
 
     name: str
-    radiators: tuple[radiators.Radiator, ...]
+    radiators: tuple[Radiator, ...]
     width_m: float
     rear_db: float
     level_1m_db: Array
@@ -119,45 +115,34 @@ class Directivity:
         shares = [radiators.crossover(frequency, r.from_hz, r.to_hz) for r in self.radiators]
         return float(np.abs(axis) / np.sum(shares))
 
-    def in_band(self, directions: npt.ArrayLike, band: int) -> Complex:
-        """Directivity at a band's midband, looked up in the table (within 0.1 dB down to −20 dB).
+    @property
+    def omnidirectional(self) -> bool:
+        """Whether it is exactly 1 everywhere."""
+        return not self.radiators
 
-        Where the radiators reach too far out for the table's step, the exact one.
-        """
-        n = np.atleast_2d(np.asarray(directions, dtype=float))
-        if not self.radiators or not self._table_holds(band):
-            return self.at(np.asarray(directions, dtype=float), float(bands.midbands()[band]))
-        polar = np.degrees(np.arctan2(np.hypot(n[..., 1], n[..., 2]), n[..., 0]))
-        azimuth = np.degrees(np.arctan2(n[..., 2], n[..., 1]))
-        coordinates = np.stack([polar, np.mod(azimuth, 360.0)]) / STEP_DEG
-        coefficients = self._splines[band]
-        coordinates[0] += _MARGIN
-        real = ndimage.map_coordinates(coefficients.real, coordinates, order=3, mode="grid-wrap", prefilter=False)
-        imaginary = ndimage.map_coordinates(coefficients.imag, coordinates, order=3, mode="grid-wrap", prefilter=False)
-        return np.asarray(real + 1j * imaginary).reshape(np.shape(directions)[:-1])
-
-    def _table_holds(self, band: int) -> bool:
-        """Whether splines over the step follow e^{jkR sinθ} within TABLE_ERROR, R the reach of what radiates.
-
-        The error of cubic spline interpolation is h⁴/384 of the fourth derivative, here (kR)⁴ at most.
-        """
-        hz = float(bands.midbands()[band])
-        loud = [r for r in self.radiators if radiators.crossover(hz, r.from_hz, r.to_hz) > TABLE_ERROR]
-        reach = max(
-            (float(np.linalg.norm(p)) + max(r.width_m, r.height_m) / 2 for r in loud for p in r.places_m), default=0.0
+    def table(self, directions: Array, frequencies: Array) -> Complex:
+        """Directivity towards unit vectors (..., 3) at frequencies (K,) [Hz], shape (K, ...), within QUIET."""
+        return np.stack(
+            [dataclasses.replace(self, radiators=self._loud(hz, QUIET)).at(directions, hz) for hz in frequencies]
         )
-        phase = 2.0 * np.pi * hz / self.c * reach * np.radians(STEP_DEG)
-        return bool(phase**4 / 384.0 <= TABLE_ERROR)
 
-    @cached_property
-    def table(self) -> Complex:
-        """Directivity at the midbands on polar 0…180° and azimuth 0…<360° from left over up, (29, polar, azimuth)."""
-        directions = _grid_directions()
-        return np.stack([self.at(directions, float(f)) for f in bands.midbands()])
+    def step_deg(self, frequencies: Array) -> float:
+        """Step of a table whose cubic splines follow e^{jkR sinθ} within TABLE_ERROR, R the reach of what radiates.
 
-    @cached_property
-    def _splines(self) -> Complex:
-        return np.stack([_spline_coefficients(values) for values in self.table])
+        The error of cubic spline interpolation is h⁴/384 of the fourth derivative, here (kR)⁴ at most. [deg]
+        """
+        step = STEP_DEG
+        for hz in frequencies:
+            loud = self._loud(hz, TABLE_ERROR)
+            reach = [float(np.linalg.norm(p)) + max(r.width_m, r.height_m) / 2 for r in loud for p in r.places_m]
+            wave_number = 2.0 * np.pi * hz / self.c
+            most = (384.0 * TABLE_ERROR) ** 0.25 / (wave_number * max(reach, default=0.0) + 1e-9)
+            step = min(step, float(np.degrees(most)))
+        return step
+
+    def _loud(self, hz: float, share: float) -> tuple[Radiator, ...]:
+        """Radiators whose share of the sum at a frequency is more than that."""
+        return tuple(r for r in self.radiators if radiators.crossover(hz, r.from_hz, r.to_hz) > share)
 
 
 def load_directivity(enclosure: Enclosure, file: str, c: float) -> Directivity:
@@ -200,10 +185,10 @@ def cancelled(directivity: Directivity, file: str, hz: float) -> Fault:
     return Fault(file, "acoustic.radiator", wrong, "check reference_m, places_m and the crossovers")
 
 
-def _radiator(part: RadiatorPart, reference: Array) -> radiators.Radiator:
+def _radiator(part: RadiatorPart, reference: Array) -> Radiator:
     places = tuple((x - reference[0], y - reference[1], z - reference[2]) for x, y, z in part.places_m)
     width = part.diameter_m if part.shape == "circle" else part.width_m
-    return radiators.Radiator(
+    return Radiator(
         part.shape,
         width or 0.0,
         part.height_m or 0.0,
@@ -212,26 +197,6 @@ def _radiator(part: RadiatorPart, reference: Array) -> radiators.Radiator:
         part.to_hz,
         part.coverage_deg,
     )
-
-
-def _grid_directions() -> Array:
-    polar = np.radians(np.arange(0.0, 180.0 + STEP_DEG / 2, STEP_DEG))[:, np.newaxis]
-    azimuth = np.radians(np.arange(0.0, 360.0, STEP_DEG))[np.newaxis, :]
-    parts = np.broadcast_arrays(np.cos(polar), np.sin(polar) * np.cos(azimuth), np.sin(polar) * np.sin(azimuth))
-    return np.stack(parts, axis=-1)
-
-
-def _spline_coefficients(values: Complex) -> Complex:
-    """Cubic spline coefficients of one band's table, (polar + margins, azimuth).
-
-    Beyond a pole the table goes on along the same great circle, which makes it periodic in both
-    directions and the spline as smooth at the poles as elsewhere.
-    """
-    half = values.shape[1] // 2
-    beyond = np.roll(values[1:-1][::-1], half, axis=1)
-    circle = np.vstack([values, beyond])
-    filtered = ndimage.spline_filter(circle, order=3, mode="grid-wrap", output=complex)
-    return np.asarray(np.vstack([filtered[-_MARGIN:], filtered[: values.shape[0] + _MARGIN]]))
 
 
 def _level_faults(hz: Any, level: Any) -> Iterator[Problem]:

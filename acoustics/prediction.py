@@ -30,8 +30,8 @@ Array = npt.NDArray[np.float64]
 NEAREST_M = 0.05
 
 MODEL = (
-    "free field, direct sound: one directional point source per enclosure, complex sum; hidden sources left out; "
-    "directivity and air absorption held at each band's midband"
+    "free field, direct sound: one directional point source per enclosure, complex sum over the bands in closed form, "
+    "bands cut until directivity and air absorption move no level by 0.1 dB; hidden sources left out"
 )
 
 

@@ -122,7 +122,7 @@ def radiation(radiators: Sequence[Radiator], directions: npt.ArrayLike, frequenc
     total = np.zeros(n.shape[:-1], dtype=complex)
     for radiator in radiators:
         share = crossover(frequency, radiator.from_hz, radiator.to_hz)
-        phases = sum(np.exp(1j * k * (n @ np.asarray(place))) for place in radiator.places_m)
+        phases = sum(np.exp(1j * k * (n @ np.asarray(place))) if any(place) else 1.0 for place in radiator.places_m)
         total += share * _aperture(radiator, n, k) * phases / len(radiator.places_m)
     return total
 
