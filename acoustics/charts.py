@@ -48,7 +48,8 @@ def build(kinds: Sequence[Directivity], patches: Array, frequencies: npt.ArrayLi
     origin, steps = np.zeros((*shape, 2)), np.ones(shape)
     across, first = np.ones(shape, dtype=np.int64), np.zeros(shape, dtype=np.int64)
     plain = np.array([kind.omnidirectional for kind in kinds])
-    nodes: list[Array] = []
+    upto = np.full(len(kinds), wide, dtype=np.int64)
+    nodes: list[npt.NDArray[np.float32]] = []
     count = 0
     for index, kind in enumerate(kinds):
         for half in range(2):
@@ -60,15 +61,18 @@ def build(kinds: Sequence[Directivity], patches: Array, frequencies: npt.ArrayLi
             margin = _MARGIN if coarser == 1.0 else _COARSE_MARGIN
             u, v = (_axis(low[i], high[i], step, margin) for i in range(2))
             values = _spline(kind.table(_directions(u, v, half), asked))
-            part = np.zeros((len(u) * len(v), 2 * wide))
+            part = np.zeros((len(u) * len(v), 2 * wide), dtype=np.float32)
             part[:, : len(asked)] = values.real.reshape(len(asked), -1).T
             part[:, wide : wide + len(asked)] = values.imag.reshape(len(asked), -1).T
+            # Most of a table has no imaginary part: one radiator about the reference point.
+            last = np.flatnonzero(values.imag.any(axis=(1, 2)))
+            upto[index] = max(upto[index], wide + (last[-1] + 1 if len(last) else 0))
             origin[index, half] = u[0], v[0]
             steps[index, half], across[index, half], first[index, half] = 1.0 / step, len(v), count
             nodes.append(part)
             count += len(part)
-    node = np.concatenate(nodes) if nodes else np.zeros((1, 2 * wide))
-    return Charts(node, origin, steps, across, first, plain)
+    node = np.concatenate(nodes) if nodes else np.zeros((1, 2 * wide), dtype=np.float32)
+    return Charts(node, origin, steps, across, first, plain, upto)
 
 
 def look_up(kind: Directivity, directions: npt.ArrayLike, frequencies: npt.ArrayLike) -> Complex:
@@ -113,6 +117,5 @@ def _spline(values: Complex) -> Complex:
     """Coefficients of cubic splines through (K, U, V)."""
     parts = [values.real, values.imag]
     for axis in (1, 2):
-        # Most of a table has no imaginary part: one radiator about the reference point.
         parts = [ndimage.spline_filter1d(p, order=3, axis=axis, mode="mirror") if p.any() else p for p in parts]
     return np.asarray(parts[0] + 1j * parts[1])

@@ -38,17 +38,19 @@ class Charts(NamedTuple):
     """Cubic B-spline coefficients of directivities, on patches of the sphere without poles.
 
     Chart 0 is the front half, (y, z)/(1 + x) of a direction in the source's axes; chart 1 the rear half, by 1 − x.
-    `node` (N, 2 K'): real parts of K sub-bands, padded, then imaginary ones. For each kind and chart: `origin`
-    (kinds, 2, 2), `steps` (kinds, 2) per unit, `across` (kinds, 2) nodes in a row, `first` (kinds, 2) index of its
-    first node. `plain` (kinds,): 1 everywhere, no nodes.
+    `node` (N, 2 K'): real parts of K sub-bands, padded, then imaginary ones; single precision, 1e-7 of the axis where
+    the tables themselves are good to 2e-3. For each kind and chart: `origin` (kinds, 2, 2), `steps` (kinds, 2) per
+    unit, `across` (kinds, 2) nodes in a row, `first` (kinds, 2) index of its first node. `plain` (kinds,): 1
+    everywhere, no nodes. `upto` (kinds,): values of a row beyond which all are zero.
     """
 
-    node: Array
+    node: npt.NDArray[np.float32]
     origin: Array
     steps: Array
     across: npt.NDArray[np.int64]
     first: npt.NDArray[np.int64]
     plain: npt.NDArray[np.bool_]
+    upto: npt.NDArray[np.int64]
 
 
 class Sum(NamedTuple):
@@ -139,9 +141,9 @@ def patches(place: Array, axes: Array, kind: npt.NDArray[np.int64], kinds: int, 
     return merged
 
 
-def look_up(charts: Charts, directions: Array) -> Array:
+def look_up(charts: Charts, directions: Array) -> npt.NDArray[np.float32]:
     """Directivity of the first kind towards unit vectors (D, 3), rows of sub-bands as in `Charts.node`."""
-    found = np.empty((len(directions), charts.node.shape[1]))
+    found = np.empty((len(directions), charts.node.shape[1]), dtype=np.float32)
     if charts.plain[0]:
         found[:] = np.repeat([1.0, 0.0], found.shape[1] // 2)
         return found
@@ -203,14 +205,14 @@ def _find(charts: Any, kind: int, n: Any, weight: Any) -> tuple[int, int]:
 
 
 @njit(inline="always")
-def _look_up(node: Any, at: int, across: int, weight: Any, toward: Any) -> None:
-    """Directivity in all sub-bands: real parts, then imaginary ones."""
+def _look_up(node: Any, at: int, across: int, weight: Any, upto: int, toward: Any) -> None:
+    """Directivity in the first `upto` values of a row: real parts of all sub-bands, then imaginary ones."""
     toward[:] = 0.0
     for a in range(4):
         w0, w1, w2, w3 = weight[a, 0], weight[a, 1], weight[a, 2], weight[a, 3]
         row = at + a * across
         t0, t1, t2, t3 = node[row], node[row + 1], node[row + 2], node[row + 3]
-        for k in range(len(toward)):
+        for k in range(upto):
             toward[k] += w0 * t0[k] + w1 * t1[k] + w2 * t2[k] + w3 * t3[k]
 
 
@@ -236,18 +238,16 @@ def _arrivals(of: Any, where: Any, detour: Any, p: int, way: Any) -> tuple[float
 def _fill(xi: Any, own: Any, work: Any, s0: Any, s1: Any, spread: float, neper: Any, further: float) -> None:
     """One source's row: amplitude times the phasor of each sub-band's lower edge, then of its upper edge.
 
-    Loops with one result each: with more, the compiler finds too many arrays to tell apart and gives up vectors.
+    Loops with few results each: with more, the compiler finds too many arrays to tell apart and gives up vectors.
     """
-    toward, cosine, sine, air, re, im = work
+    toward, cosine, sine, re, im = work
     wide = len(own)
     real, imaginary, upper, upper_sine = toward[:wide], toward[wide:], cosine[1:], sine[1:]
     x0, x1, x2, x3 = xi[:wide], xi[wide : 2 * wide], xi[2 * wide : 3 * wide], xi[3 * wide :]
     for k in range(wide):
-        air[k] = spread * _decay(-neper[k] * further)
-    for k in range(wide):
-        re[k] = air[k] * (real[k] * s0[k] - imaginary[k] * s1[k])
-    for k in range(wide):
-        im[k] = air[k] * (real[k] * s1[k] + imaginary[k] * s0[k])
+        loss = spread * _decay(-neper[k] * further)
+        re[k] = loss * (real[k] * s0[k] - imaginary[k] * s1[k])
+        im[k] = loss * (real[k] * s1[k] + imaginary[k] * s0[k])
     for k in range(wide):
         own[k] += re[k] * re[k] + im[k] * im[k]
     for k in range(wide):
@@ -334,9 +334,9 @@ def _sum(
     for block in prange(blocks):
         x, held, inverse = np.zeros((rows, 4 * wide)), np.zeros((4, 4 * wide)), np.zeros((4, rows))
         path, travel, over, flat = np.zeros(rows), np.zeros(rows), np.zeros(rows), np.zeros((rows, 3))
-        own, cross, air, weight = np.zeros(wide), np.zeros(wide), np.zeros(wide), np.zeros((4, 4))
-        toward, cosine, sine = np.zeros(2 * wide), np.zeros(wide + 1), np.zeros(wide + 1)
-        work = (toward, cosine, sine, air, np.zeros(wide), np.zeros(wide))
+        own, cross, air, weight = np.zeros(wide), np.zeros(wide), np.zeros(wide), np.zeros((4, 4), dtype=np.float32)
+        toward, cosine, sine = np.zeros(2 * wide, dtype=np.float32), np.zeros(wide + 1), np.zeros(wide + 1)
+        work = (toward, cosine, sine, np.zeros(wide), np.zeros(wide))
         calls = 0
         for p in range(block * many // blocks, (block + 1) * many // blocks):
             start, nearest = _arrivals(of, position[p], detour, p, (path, travel, over, flat))
@@ -351,7 +351,7 @@ def _sum(
                     toward[wide:] = 0.0
                 else:
                     at, across = _find(charts, of.kind[i], flat[i], weight)
-                    _look_up(charts.node, at, across, weight, toward)
+                    _look_up(charts.node, at, across, weight, charts.upto[of.kind[i]], toward)
                 _phasors(travel[i] - start, edge, cosine, sine)
                 calls += subs + 1
                 _fill(x[i], own, work, strength[0, i], strength[1, i], 1.0 / path[i], neper, path[i] - nearest)
@@ -393,7 +393,7 @@ def _extents(place: Any, axes: Any, position: Any, found: Any, met: Any) -> None
 
 @njit(cache=True, nogil=True)
 def _look_up_all(charts: Any, directions: Any, found: Any) -> None:
-    weight = np.zeros((4, 4))
+    weight = np.zeros((4, 4), dtype=np.float32)
     for index in range(len(directions)):
         at, across = _find(charts, 0, directions[index], weight)
-        _look_up(charts.node, at, across, weight, found[index])
+        _look_up(charts.node, at, across, weight, charts.upto[0], found[index])

@@ -12,8 +12,8 @@ Accuracy, error re the axis on closed forms [calc: tests], s the spacing and R t
 centre: within 0.002 where kRs < 0.9, 0.03 where kRs < 1.8, on a regular grid; a random grid is as good as a regular one
 of three times its mean spacing. Beyond kRs = π a grid does not hold the pattern, and nothing can tell from it.
 Between frequencies: two parts of a box whose phases turn by φ against each other from one line of the data to the next
-are interpolated within 0.03 of the axis for φ < 1, some 0.02 φ⁴ of the weaker part; third octaves are too coarse
-for parts 0.2 m apart from 1 kHz upward.
+are interpolated within some φ⁴/43 of the weaker part; third octaves are too coarse for parts 0.2 m apart from 1 kHz
+upward.
 """
 
 from __future__ import annotations
@@ -44,9 +44,7 @@ AXIS = np.array([[1.0, 0.0, 0.0]])
 # Radius of the largest gap in the directions. A spline runs on smoothly but knows nothing of what is there: inside a
 # gap of 20° it is right within 0.06 of the axis up to kR = 5, inside one of 30° within 0.27. [calc: closed forms]
 MOST_GAP_DEG = 20.0
-LEAST_AXIS_SHARE = (
-    0.1  # of the loudest direction: below it the axis is a null, and levels that refer to it mean nothing
-)
+LEAST_AXIS_SHARE = 0.1  # of the loudest direction: below it the axis is a null, and levels re it mean nothing
 MOST_CENTRE_M = 2.0  # no box is so large: what lies farther out is a wrapped phase
 MOST_VALUES = 50_000_000  # 0.8 GB as complex numbers
 SAME_RAD = 2e-5  # directions nearer than this are one, rounded to 0.001°

@@ -94,11 +94,14 @@ def _picks(report: Report) -> list[str]:
         if line.hole_kg < 0:
             span = f"PUSHES {number(-line.hole_kg)}"
         factor = "unknown" if line.factor is None else f"{line.factor:.3f}"
-        hook = line.hook_kg if line.hole_kg > 0 else None
+        hook = line.hook_kg if line.hole_kg >= 0 else None
         cells = [hook, line.roof_kg, line.worst_hook_kg, line.worst_roof_kg]
         rows.append([line.name, span, *(number(cell) for cell in cells), factor])
     head = ["", "hole", "at hook (cell reads)", "at roof", "hook, worst stage", "roof, worst stage", "dynamic ×"]
-    notes = ["at roof: hoist and all of its chain included; a load cell below the hook does not see them"]
+    notes = [
+        "at roof: hoist, all of its chain and what it hangs from included; a load cell below the hook sees none of it"
+    ]
+    notes += [f"{line.name}: {line.roof_gap}" for line in report.lines if line.roof_gap]
     last = report.stages[-1].balance
     if last.indeterminate:
         notes.append("four picks, or three in line, are statically indeterminate: least–greatest possible loads")
@@ -147,7 +150,7 @@ def _bridles(lines: list[PickLine]) -> list[str]:
             angle = np.degrees(line.legs.from_horizontal[index])
             rows.append([line.name, leg.point, f"{line.legs.length[index]:.2f}", f"{angle:.1f}°", *map(number, cells)])
     head = ["pick", "leg to", "length m", "from horizontal", "tension kg", "horizontal kg", "vertical kg"]
-    return table(head, rows, "llrrrrr")
+    return [*table(head, rows, "llrrrrr"), "without the legs' own weight, which findings and points include"]
 
 
 def _joint_heading(report: Report) -> list[str]:
@@ -165,7 +168,7 @@ def _joints(report: Report) -> list[str]:
             continue  # nothing stands on row 1
         name = "frame–row 1" if index == 0 else f"rows {index}–{index + 1}"
         link = float(joints.link[index])
-        pull = "pulls" if link >= 0 else "PUSHES"
+        pull = "?" if np.isnan(link) else "pulls" if link >= 0 else "PUSHES"
         one_side = abs(link) / 2 + report.beyond[index]
         cells = [abs(link), one_side, joints.pivot_axial[index], joints.pivot_shear[index]]
         shown = [f"{cell:.0f}" if np.isfinite(cell) else "?" for cell in cells]
@@ -227,5 +230,6 @@ def _basis(report: Report) -> list[str]:
     return [
         "model: rigid bodies in one plane, vertical chains, exact for the masses and places in the equipment files;",
         "kg stand for the weight of that mass at 9.80665 m/s²; values against limits carry the dynamic factor once",
-        "not judged: mounts of pick arms, shackles at points and apexes, slings not straight, secondary suspension",
+        "a bridle's leg is taken as straight, half of its weight at each end; slings and shackles as the hang file uses them",
+        "not judged: secondary suspension, what is above the points, pins and hooks coming loose",
     ]

@@ -67,7 +67,7 @@ def test_one_on_the_reference_axis(enclosures, name):
     axis = np.array([[1.0, 0.0, 0.0]])
     for band, frequency in enumerate(bands.midbands()):
         assert enclosures[name].at(axis, float(frequency))[0] == pytest.approx(1.0, rel=1e-12)
-        assert in_band(enclosures[name], axis, band)[0] == pytest.approx(1.0, rel=1e-9)
+        assert in_band(enclosures[name], axis, band)[0] == pytest.approx(1.0, rel=1e-6)  # single precision
 
 
 @pytest.mark.parametrize("name", CABINETS)
@@ -80,7 +80,7 @@ def test_left_is_as_right(enclosures, name):
         found, other = enclosures[name].at(directions, frequency), enclosures[name].at(mirrored, frequency)
         np.testing.assert_allclose(found, other, rtol=0, atol=1e-12)
         found, other = in_band(enclosures[name], directions, band), in_band(enclosures[name], mirrored, band)
-        np.testing.assert_allclose(found, other, rtol=0, atol=1e-9)
+        np.testing.assert_allclose(found, other, rtol=0, atol=1e-6)  # single precision
 
 
 @pytest.mark.parametrize("pole", [1.0, -1.0])
