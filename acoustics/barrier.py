@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 
 from acoustics.sight import _crosses
 from acoustics.venue import STEEPEST_DEG, Area
@@ -31,6 +32,7 @@ WEATHER_M = 2000.0  # clause 7.4, equation (18) (value from memory)
 CALM_M = 100.0  # clause 7.4: below this distance K_met may be taken as 1, to 1 dB (value from memory)
 
 _SAME_HEIGHT_M = 1e-3
+_STANDS_M = 0.3  # an edge nearer above a floor than this stands on it
 _BLOCK = 100_000  # paths at a time, some 20 MB
 
 
@@ -109,7 +111,8 @@ def bend(source: Array, position: Array, areas: Sequence[Area], blocked: Flags) 
     """The shortest paths over an edge of what blocks the straight ones.
 
     All edges of an area or obstacle let sound pass, along their whole length, but one kind: the lowest edge of
-    an upright obstacle (steeper than 60°; both ends at its least height) is taken to stand on the floor. What
+    an upright obstacle (steeper than 60°; both ends at its least height) is taken to stand on the floor, unless an
+    area lies plumb below its middle by more than 0.3 m: then it hangs in the air, as a balcony's front does. What
     blocks is flat, so a path that touches its outline once crosses it nowhere else, be it concave. K_met is 1
     along edges that rise more than they run, as the clause says of paths around the side (value from memory).
 
@@ -133,7 +136,7 @@ def bend(source: Array, position: Array, areas: Sequence[Area], blocked: Flags) 
     for area in areas:
         if area.role == "quiet":
             continue
-        edges = np.array(list(_edges(area)))
+        edges = np.array(list(_edges(area, areas)))
         for first in range(0, len(columns), step):
             part = columns[first : first + step]
             crossed = _crosses(source[rows], position[part], area) & blocked[np.ix_(rows, part)]
@@ -194,14 +197,31 @@ def _least(source: Array, position: Array, edges: Array) -> tuple[Array, Array]:
     return difference, weather
 
 
-def _edges(area: Area) -> Iterator[Array]:
+def _edges(area: Area, areas: Sequence[Area]) -> Iterator[Array]:
     """Edges that sound can pass, (2, 3) each, in the plane that blocks."""
     origin, axes = area.plane
     corners = area.corners
     flat = corners - ((corners - origin) @ axes[2])[:, np.newaxis] * axes[2]
-    upright = abs(axes[2, 2]) < np.cos(np.radians(STEEPEST_DEG))
+    upright = _upright(area)
     low = corners[:, 2] < corners[:, 2].min() + _SAME_HEIGHT_M
     for one in range(len(corners)):
         other = (one + 1) % len(corners)
-        if not (upright and low[one] and low[other]):
+        lowest = upright and low[one] and low[other]
+        if not lowest or _hangs((corners[one] + corners[other]) / 2.0, areas):
             yield flat[[one, other]]
+
+
+def _upright(area: Area) -> bool:
+    return bool(abs(area.plane[1][2, 2]) < np.cos(np.radians(STEEPEST_DEG)))
+
+
+def _hangs(place: Array, areas: Sequence[Area]) -> bool:
+    """Whether the nearest floor plumb below a place is clearly below it; where there is none, it stands."""
+    below = []
+    for area in areas:
+        origin, axes = area.plane
+        if not _upright(area) and shapely.contains_xy(shapely.Polygon(area.corners[:, :2]), *place[:2]):
+            height = origin[2] - (place[:2] - origin[:2]) @ axes[2, :2] / axes[2, 2]
+            if height <= place[2] + _STANDS_M:
+                below.append(place[2] - height)
+    return bool(below) and min(below) > _STANDS_M

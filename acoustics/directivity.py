@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import numpy as np
@@ -12,11 +13,12 @@ import numpy.typing as npt
 from pydantic import Field
 
 from acoustics import bands, radiators
+from acoustics.measured import Measured, read_measured
 from acoustics.radiators import Radiator
 from rigging.equipment import Enclosure
 from rigging.faults import NO_VALUE, Fault, FileFaults, Loc, show
 from rigging.files import validate_part
-from rigging.models import Model, Name, key, quantity
+from rigging.models import FilePath, Model, Name, key, quantity
 
 Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
@@ -56,11 +58,18 @@ class RadiatorPart(Model):
 class AcousticPart(Model):
     """`[acoustic]` of an enclosure file."""
 
-    model: Literal["point", "radiators"] = key("point or radiators", '"radiators"')
+    model: Literal["point", "radiators", "measured"] = key("point, radiators or measured", '"radiators"')
+    aes69_file: FilePath | None = Field(None, description="measured directivity, from this file's folder")
     rear_db: Annotated[float, quantity(-60.0, 0.0, "dB")] | None = Field(None, description="level straight behind")
     level_band_hz: tuple[Band, ...] | None = Field(None, description="nominal bands that it is used in")
     level_1m_db: tuple[Annotated[float, quantity(40.0, 150.0, "dB")], ...] | None = Field(
         None, description="level in each band at 1 m on the axis at drive 0 dB, referred from the far field"
+    )
+    max_level_1m_db: tuple[Annotated[float, quantity(40.0, 170.0, "dB")], ...] | None = Field(
+        None, description="greatest continuous level in each of these bands at 1 m, referred from the far field"
+    )
+    peak_margin_db: Annotated[float, quantity(0.0, 30.0, "dB")] | None = Field(
+        None, description="how far peaks may go beyond the greatest continuous level"
     )
     radiator: tuple[RadiatorPart, ...] = Field((), description="radiators: [[acoustic.radiator]]")
 
@@ -69,15 +78,25 @@ class AcousticPart(Model):
         """Keys that the model or the shape needs, or does not know."""
         entries = data.get("radiator")
         listed = entries if isinstance(entries, list) else []
-        if data.get("model") == "radiators":
-            for name in ("rear_db", "level_band_hz", "level_1m_db", "radiator"):
-                if data.get(name, []) == []:
-                    wrong = "is empty" if name in data else "key is missing"
-                    yield (name,), wrong, 'model = "radiators" needs it', NO_VALUE
+        model = data.get("model")
+        needs = _MODEL_NEEDS.get(model, ()) if isinstance(model, str) else ()
+        for name in needs:
+            if data.get(name, []) == []:
+                wrong = "is empty" if name in data else "key is missing"
+                yield (name,), wrong, f'model = "{model}" needs it', NO_VALUE
+        if needs:
             yield from _level_faults(data.get("level_band_hz"), data.get("level_1m_db"))
-        elif data.get("model") == "point":
-            for name in [name for name in data if name != "model" and name in cls.model_fields]:
-                yield (name,), "has no meaning for a point", 'remove it, or set model = "radiators"', data[name]
+        known = (*needs, "model", *(("max_level_1m_db", "peak_margin_db") if needs else ()))
+        for name in [
+            name
+            for name in data
+            if isinstance(model, str) and model in _MODEL_NEEDS and name not in known and name in cls.model_fields
+        ]:
+            yield (name,), f"has no meaning for model = {show(model)}", "remove it, or set another model", data[name]
+        bands_hz, most = data.get("level_band_hz"), data.get("max_level_1m_db")
+        if isinstance(bands_hz, list) and isinstance(most, list) and len(most) != len(bands_hz):
+            wrong = f"has {len(most)} entries for {len(bands_hz)} bands"
+            yield ("max_level_1m_db",), wrong, "give one level for each band", most
         for index, entry in enumerate(listed):
             if isinstance(entry, dict):
                 yield from _shape_faults(entry, index)
@@ -85,10 +104,14 @@ class AcousticPart(Model):
 
 @dataclass(frozen=True)
 class Directivity:
-    """Directivity of one enclosure type at one speed of sound, normalised on its reference axis.
+    """Directivity of one enclosure type, or of a part of it, at one speed of sound, 1 on the whole's reference axis.
 
-    No radiators: a point, exactly 1 everywhere. `level_1m_db` (29,): level in each band at 1 m on the
-    axis [dB re 20 µPa], NaN where it is not used.
+    Neither radiators nor `measured`: a point, exactly 1 everywhere. `level_1m_db` (29,): level in each band at 1 m on
+    the axis [dB re 20 µPa], NaN where it is not used; `max_level_1m_db` (29,): the greatest that it can keep up, NaN
+    where that is not known. `peak_margin_db`: how far peaks may go beyond, None where not known. `from_reference_m`
+    (3,): where it radiates from, from the reference point. `extent_m`: lowest and highest point of the cabinet from
+    there. `whole`: radiators of the whole enclosure that a part is normalised with; empty for a whole.
+    `left_out_hz`: bands with a level whose directivity was not measured.
     """
 
     name: str
@@ -97,34 +120,78 @@ class Directivity:
     rear_db: float
     level_1m_db: Array
     c: float
+    max_level_1m_db: Array | None = None
+    peak_margin_db: float | None = None
+    measured: Measured | None = None
+    from_reference_m: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    extent_m: tuple[float, float] = (-np.inf, np.inf)
+    whole: tuple[Radiator, ...] = ()
+    left_out_hz: tuple[float, ...] = ()
 
     def at(self, directions: npt.ArrayLike, frequency: float) -> Complex:
         """Exact directivity towards unit vectors (..., 3) in box axes at one frequency [Hz]."""
         n = np.asarray(directions, dtype=float)
+        if self.measured is not None:
+            return self.measured.at(n, frequency)
         if not self.radiators:
             return np.ones(n.shape[:-1], dtype=complex)
-        axis = radiators.radiation(self.radiators, [1.0, 0.0, 0.0], frequency, self.c)
+        axis = radiators.radiation(self.whole or self.radiators, [1.0, 0.0, 0.0], frequency, self.c)
         far = radiators.radiation(self.radiators, n, frequency, self.c)
         return np.asarray(far / axis * radiators.rear(n[..., 0], frequency, self.width_m, self.rear_db, self.c))
 
+    def parts(self, count: int) -> tuple[Directivity, ...]:
+        """The enclosure as that many points one above the other, each with what its part of the height radiates.
+
+        Far away they add up to the whole. A point remains one; a part without radiators is none.
+
+        Raises
+        ------
+        ValueError
+            If its data are measured: they do not say which part radiates what.
+        """
+        if self.measured is not None:
+            raise ValueError(f"{self.name} has measured data, which do not say which part of it radiates what")
+        if count == 1 or self.omnidirectional:
+            return (self,)
+        edge = np.linspace(*self.extent_m, count + 1)
+        bounds = np.concatenate([[-np.inf], edge[1:-1], [np.inf]])
+        found = []
+        for index in range(count):
+            centre = float(edge[index] + edge[index + 1]) / 2.0
+            mine = radiators.between(self.radiators, bounds[index], bounds[index + 1], centre)
+            if mine:
+                place = (0.0, 0.0, centre)
+                found.append(dataclasses.replace(self, radiators=mine, whole=self.radiators, from_reference_m=place))
+        return tuple(found)
+
     def axis_share(self, frequency: float) -> float:
         """Share of the radiators' sum that is left on the reference axis at a frequency [Hz]; 1 if none cancel."""
-        if not self.radiators:
+        if not self.radiators:  # measured data were checked on their axis when they were read
             return 1.0
         axis = radiators.radiation(self.radiators, [1.0, 0.0, 0.0], frequency, self.c)
         shares = [radiators.crossover(frequency, r.from_hz, r.to_hz) for r in self.radiators]
         return float(np.abs(axis) / np.sum(shares))
 
+    def holds(self, hz: float) -> bool:
+        """Whether its data hold at a frequency: measured ones end somewhere."""
+        return self.measured is None or self.measured.low_hz <= hz <= self.measured.high_hz
+
     @property
     def omnidirectional(self) -> bool:
         """Whether it is exactly 1 everywhere."""
-        return not self.radiators
+        return not self.radiators and self.measured is None
 
     def table(self, directions: Array, frequencies: Array) -> Complex:
         """Directivity towards unit vectors (..., 3) at frequencies (K,) [Hz], shape (K, ...), within QUIET."""
-        return np.stack(
-            [dataclasses.replace(self, radiators=self._loud(hz, QUIET)).at(directions, hz) for hz in frequencies]
-        )
+        if self.omnidirectional:
+            return np.ones((len(frequencies), *directions.shape[:-1]), dtype=complex)
+        return np.stack([self._loudest(directions, float(hz)) for hz in frequencies])
+
+    def _loudest(self, directions: Array, hz: float) -> Complex:
+        loud = self._loud(hz, QUIET)
+        if not loud:  # a part whose radiators have no share at this frequency
+            return np.zeros(directions.shape[:-1], dtype=complex)
+        return dataclasses.replace(self, radiators=loud).at(directions, hz)
 
     def step_deg(self, frequencies: Array) -> float:
         """Step of a table whose cubic splines follow e^{jkR sinθ} within TABLE_ERROR, R the reach of what radiates.
@@ -165,17 +232,60 @@ def load_directivity(enclosure: Enclosure, file: str, c: float) -> Directivity:
     if part.model == "point":
         # 1 Pa at 1 m in every band, so that line pressures are the bare sum of e^{−jkr}/r.
         return Directivity(enclosure.name, (), 0.0, 0.0, np.full(len(bands.NOMINAL_HZ), PASCAL_DB), c)
-    level = np.full(len(bands.NOMINAL_HZ), np.nan)
-    for hz, value in zip(part.level_band_hz or (), part.level_1m_db or (), strict=True):
-        level[bands.NOMINAL_HZ.index(hz)] = value
+    level, most = (_by_band(part.level_band_hz, values) for values in (part.level_1m_db, part.max_level_1m_db))
+    if part.model == "measured":
+        return _measured(enclosure.name, part, file, c, level, most)
     kinds = tuple(_radiator(entry, np.asarray(enclosure.reference_m)) for entry in part.radiator)
-    loaded = Directivity(enclosure.name, kinds, enclosure.width_m, float(part.rear_db or 0.0), level, c)
+    height = float(enclosure.reference_m[2])
+    loaded = Directivity(
+        enclosure.name,
+        kinds,
+        enclosure.width_m,
+        float(part.rear_db or 0.0),
+        level,
+        c,
+        max_level_1m_db=most,
+        peak_margin_db=part.peak_margin_db,
+        extent_m=(-enclosure.height_m - height, -height),
+    )
     # Nine frequencies from edge to edge, the midband among them: a null is broader than that.
     low, high = bands.band_edges()[~np.isnan(level)].T
     for hz in np.geomspace(low, high, 9).ravel():
         if loaded.axis_share(float(hz)) < LEAST_AXIS_SHARE:
             raise FileFaults([cancelled(loaded, file, float(hz))])
     return loaded
+
+
+def _by_band(bands_hz: Sequence[float] | None, values: Sequence[float] | None) -> Array:
+    """Values of the bands that are listed, (29,); NaN elsewhere."""
+    found = np.full(len(bands.NOMINAL_HZ), np.nan)
+    for hz, value in zip(bands_hz or (), values if values is not None else (), strict=values is not None):
+        found[bands.NOMINAL_HZ.index(hz)] = value
+    return found
+
+
+def _measured(name: str, part: AcousticPart, file: str, c: float, level: Array, most: Array) -> Directivity:
+    """An enclosure of measured data; bands whose middle lies outside them are not used."""
+    path = Path(file).parent / (part.aes69_file or "")
+    data = read_measured(path, c, file, "acoustic.aes69_file")
+    inside = (bands.midbands() >= data.low_hz) & (bands.midbands() <= data.high_hz)
+    left_out = tuple(hz for hz, used, ok in zip(bands.NOMINAL_HZ, ~np.isnan(level), inside, strict=True) if used > ok)
+    if not np.any(inside & ~np.isnan(level)):
+        wrong = f"holds {data.low_hz:g} to {data.high_hz:g} Hz, where none of level_band_hz lies"
+        raise FileFaults([Fault(file, "acoustic.aes69_file", wrong, "check both", part.aes69_file)])
+    return Directivity(
+        name,
+        (),
+        0.0,
+        0.0,
+        np.where(inside, level, np.nan),
+        c,
+        max_level_1m_db=most,
+        peak_margin_db=part.peak_margin_db,
+        measured=data,
+        from_reference_m=(float(data.centre_m[0]), float(data.centre_m[1]), float(data.centre_m[2])),
+        left_out_hz=left_out,
+    )
 
 
 def cancelled(directivity: Directivity, file: str, hz: float) -> Fault:
@@ -217,6 +327,11 @@ def _level_faults(hz: Any, level: Any) -> Iterator[Problem]:
         yield ("level_band_hz",), wrong, "give every third octave that it is used in", hz
 
 
+_MODEL_NEEDS = {
+    "point": (),
+    "radiators": ("rear_db", "level_band_hz", "level_1m_db", "radiator"),
+    "measured": ("aes69_file", "level_band_hz", "level_1m_db"),
+}
 _NEEDS = {
     "circle": ("diameter_m",),
     "rectangle": ("width_m", "height_m"),

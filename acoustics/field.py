@@ -14,6 +14,8 @@ import numpy.typing as npt
 
 from acoustics import bands, charts, kernel
 from acoustics.directivity import Directivity
+from acoustics.filters import response
+from rigging.drive import Filter
 
 Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
@@ -35,7 +37,8 @@ class Sources:
     """S directional point sources in air.
 
     `position` (S, 3) [m]; `axes` (S, 3, 3), rows forward, left, up; `kind` (S,) index into
-    `directivities`; `gain` (S,) linear; `delay` (S,) [s].
+    `directivities`; `gain` (S,) linear, negative where the polarity is turned round; `delay` (S,) [s]; `filters` of
+    each source, empty where none has any; `programme_db` (29,): each band's level re pink.
     """
 
     position: Array
@@ -44,6 +47,24 @@ class Sources:
     directivities: tuple[Directivity, ...]
     gain: Array
     delay: Array
+    filters: tuple[tuple[Filter, ...], ...] = ()
+    programme_db: Array | None = None
+
+    def drive(self, frequency: npt.ArrayLike) -> Complex:
+        """Gain, polarity and filters of every source, (S, F); the delay is left to the travel time."""
+        f = np.atleast_1d(np.asarray(frequency, dtype=float))
+        if not self.filters:
+            return np.repeat(self.gain[:, np.newaxis], len(f), axis=1).astype(complex)
+        shaped = {filters: response(filters, f) for filters in set(self.filters)}
+        return np.array([gain * shaped[filters] for gain, filters in zip(self.gain, self.filters, strict=True)])
+
+    def level_1m_db(self) -> Array:
+        """Level of each source in each band at 1 m on its axis: programme and drive applied, (S, 29) [dB]."""
+        level = np.array([self.directivities[kind].level_1m_db for kind in self.kind])
+        if self.programme_db is not None:
+            level = level + self.programme_db
+        with np.errstate(divide="ignore"):
+            return np.asarray(level + 20.0 * np.log10(np.abs(self.drive(bands.midbands()))))
 
 
 @dataclass(frozen=True)
@@ -140,7 +161,7 @@ def line_pressure(
         for i, f in enumerate(lines):
             level = _source_levels(sources, _band_at(float(f)))
             toward = [sources.directivities[k].at(n, float(f)) for k, n in zip(sources.kind, local, strict=True)]
-            amplitude = _amplitude(toward, level, sources.gain, distance, medium.attenuation(f))
+            amplitude = _amplitude(toward, level, sources.drive(f)[:, 0], distance, medium.attenuation(f))
             amplitude = _heard(amplitude, blocked, part)
             result[i, part] = (amplitude * np.exp(-2j * np.pi * f * travel)).sum(axis=1)
             if np.isnan(level).all():
@@ -153,7 +174,7 @@ def band_level(
     sources: Sources,
     position: Array,
     medium: Medium,
-    blocked: Flags | None = None,
+    blocked: Flags | Array | None = None,
     progress: Progress | None = None,
     parts: npt.NDArray[np.int64] | None = None,
 ) -> Array:
@@ -161,8 +182,11 @@ def band_level(
 
     Parameters
     ----------
-    sources, position, medium, blocked, progress
+    sources, position, medium, progress
         As for `line_pressure`.
+    blocked : ndarray of bool or float, shape (S, P), optional
+        Sources that a position does not receive; or, as numbers, how much longer the path over an edge is, NaN where
+        the straight one is free [m]: then the source is weakened by `barrier.loss`'s rule, and as much later.
     parts : ndarray of int, shape (29,), optional
         Parts that each band is cut into; by `sub_bands` if absent.
 
@@ -190,7 +214,9 @@ def band_level(
     return level
 
 
-def sub_bands(sources: Sources, position: Array, medium: Medium, blocked: Flags | None = None) -> npt.NDArray[np.int64]:
+def sub_bands(
+    sources: Sources, position: Array, medium: Medium, blocked: Flags | Array | None = None
+) -> npt.NDArray[np.int64]:
     """Parts to cut each third octave into: doubled until that moves no level within 20 dB of the greatest by 0.05 dB.
 
     Judged at `SAMPLE` of the positions and on tables twice as coarse, hence half of the 0.1 dB that is wanted.
@@ -240,13 +266,15 @@ def _prepared(
     kind = np.asarray(sources.kind, dtype=np.int64)
     patches = kernel.patches(sources.position, sources.axes, kind, len(sources.directivities), position)
     level = np.array([directivity.level_1m_db[subs.band] for directivity in sources.directivities])[kind]
-    strength = np.where(np.isnan(level), 0.0, P0 * 10.0 ** (level / 20.0)) * sources.gain[:, np.newaxis]
+    if sources.programme_db is not None:
+        level = level + sources.programme_db[subs.band]
+    strength = np.where(np.isnan(level), 0.0, P0 * 10.0 ** (level / 20.0)) * sources.drive(subs.middle)
     of = kernel.Sum(
         place=np.ascontiguousarray(sources.position, dtype=float),
         axes=np.ascontiguousarray(sources.axes, dtype=float),
         kind=kind,
         delay=np.asarray(sources.delay, dtype=float),
-        strength=strength.astype(complex),
+        strength=strength,
         neper=medium.attenuation(subs.middle) * (np.log(10.0) / 20.0),
         edge=subs.edge,
         band=subs.band,
@@ -261,9 +289,13 @@ def _levels(energy: Array) -> Array:
         return np.asarray(np.where(energy > 0, 10.0 * np.log10(energy / P0**2), np.nan))
 
 
-def _detour(blocked: Flags | None, part: slice) -> Array:
+def _detour(blocked: Flags | Array | None, part: slice) -> Array:
     """For the kernel: infinite where nothing arrives, NaN where the path is free."""
-    return np.zeros((0, 0)) if blocked is None else np.where(blocked[:, part], np.inf, np.nan)
+    if blocked is None:
+        return np.zeros((0, 0))
+    if blocked.dtype == bool:
+        return np.where(blocked[:, part], np.inf, np.nan)
+    return np.asarray(blocked[:, part], dtype=float)
 
 
 def _blocks(sources: Sources, position: Array) -> Iterator[tuple[slice, Array, list[Array]]]:
@@ -279,9 +311,9 @@ def _blocks(sources: Sources, position: Array) -> Iterator[tuple[slice, Array, l
         yield part, distance, local
 
 
-def _amplitude(toward: list[Complex], level: Array, gain: Array, distance: Array, attenuation: Array) -> Complex:
+def _amplitude(toward: list[Complex], level: Array, drive: Complex, distance: Array, attenuation: Array) -> Complex:
     """Complex amplitudes (P, S) at the positions, all but the phase of travel. [Pa]"""
-    strength = np.where(np.isnan(level), 0.0, P0 * 10.0 ** (level / 20.0)) * gain
+    strength = np.where(np.isnan(level), 0.0, P0 * 10.0 ** (level / 20.0)) * drive
     spreading = strength * 10.0 ** (-attenuation * distance / 20.0) / distance
     return np.asarray(np.stack(toward, axis=1) * spreading)
 

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
 from importlib import metadata
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 import xarray as xr
 
-from acoustics import air, bands, field, results, sight
-from acoustics.directivity import LEAST_AXIS_SHARE, Directivity, cancelled, load_directivity
-from acoustics.field import Medium, Sources
+from acoustics import bands, field, levels, results, sight
+from acoustics.field import Sources
 from acoustics.listening import GRID_M, Listening, cut_segments, grid_of, layers, listen
-from acoustics.venue import Air, Area, Venue
-from rigging.equipment import Catalogue, Enclosure
+from acoustics.programme import PROGRAMMES
+from acoustics.scene import Scene
+from acoustics.sources import medium, sources_of
+from acoustics.venue import Area, Venue
+from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults, nearest
 from rigging.files import Document
 from rigging.geometry import Layout, lay_out
@@ -28,68 +29,32 @@ Array = npt.NDArray[np.float64]
 
 # Nearer than this to a point source its level has no meaning.
 NEAREST_M = 0.05
+# More positions than this are announced with what they will take.
+LONG_RUN = 100_000
 
+HIDDEN_OUT = "hidden sources left out"
+HIDDEN_OVER = "hidden sources weakened as behind one edge, ISO 9613-2:1996, 7.4"
 MODEL = (
     "free field, direct sound: one directional point source per enclosure, complex sum over the bands in closed form, "
-    "bands cut until directivity and air absorption move no level by 0.1 dB; hidden sources left out"
+    "bands cut until directivity and air absorption move no level by 0.1 dB; " + HIDDEN_OUT
 )
 
 
 @dataclass(frozen=True)
 class Options:
-    """What a prediction is asked for: cell size [m]; single frequencies [Hz] in place of bands."""
+    """What a prediction is asked for.
+
+    `grid_m`: cell size [m]; `lines`: single frequencies in place of bands [Hz]; `points`: points for each enclosure,
+    or "auto" to double them until that moves no level; `programme`: a name in `programme.PROGRAMMES`; `drive_db`: gain
+    of all [dB]; `over_edges`: weaken hidden sources by the rule for one edge instead of leaving them out.
+    """
 
     grid_m: float = GRID_M
     lines: tuple[float, ...] | None = None
-
-
-def medium(of: Air) -> Medium:
-    """Speed and attenuation of a venue's air."""
-    if not of.absorption:
-        return Medium(of.c, field.lossless)
-    attenuation = partial(
-        air.absorption,
-        temperature_c=of.temperature_c,
-        relative_humidity_pct=of.relative_humidity_pct,
-        pressure_kpa=of.pressure_kpa,
-    )
-    return Medium(of.c, attenuation)
-
-
-def sources_of(hang: Hang, layout: Layout, catalogue: Catalogue, c: float, lines: Sequence[float] = ()) -> Sources:
-    """Sources of a hang's enclosures, top down; `lines` are single frequencies that will be asked for. [Hz]
-
-    Raises
-    ------
-    FileFaults
-        With the faults of the enclosures' acoustic parts.
-    """
-    rows = hang.enclosure_rows
-    types = sorted({hang.items[row].name for row in rows})
-    loaded: list[Directivity] = []
-    faults: list[Fault] = []
-    for name in types:
-        item = catalogue.items[name]
-        assert isinstance(item, Enclosure)
-        file = catalogue.documents[name].file
-        try:
-            directivity = load_directivity(item, file, c)
-            loaded.append(directivity)
-            faults.extend(
-                cancelled(directivity, file, hz) for hz in lines if directivity.axis_share(hz) < LEAST_AXIS_SHARE
-            )
-        except FileFaults as error:
-            faults.extend(error.faults)
-    if faults:
-        raise FileFaults(faults)
-    return Sources(
-        position=layout.reference[list(rows)],
-        axes=layout.rows.axes[list(rows)],
-        kind=np.array([types.index(hang.items[row].name) for row in rows]),
-        directivities=tuple(loaded),
-        gain=10.0 ** (np.array([hang.gain_db[row] for row in rows]) / 20.0),
-        delay=np.array([hang.delay_s[row] for row in rows]),
-    )
+    points: int | Literal["auto"] = 1
+    programme: str = "pink"
+    drive_db: float = 0.0
+    over_edges: bool = False
 
 
 def check_serves(hang: Hang, venue: Venue, venue_file: str) -> list[Fault]:
@@ -106,10 +71,13 @@ def check_serves(hang: Hang, venue: Venue, venue_file: str) -> list[Fault]:
 
 
 def settings_of(hang: Hang, venue_document: Document, options: Options) -> dict[str, Any]:
-    """All inputs of a prediction."""
+    """All inputs of a prediction; measured data by a hash of what they hold."""
     asked: dict[str, Any] = {"grid_m": options.grid_m}
     if options.lines is not None:
         asked["lines_hz"] = list(options.lines)
+    for name in ("points", "programme", "drive_db", "over_edges"):
+        if getattr(options, name) != getattr(Options, name):
+            asked[name] = getattr(options, name)
     return {"options": asked, **hang.inputs, "venue": venue_document.data}
 
 
@@ -120,6 +88,7 @@ def predict(
     catalogue: Catalogue,
     options: Options = Options(),
     progress: Callable[[int, int], None] | None = None,
+    announce: Callable[[str], None] | None = None,
 ) -> xr.Dataset:
     """The sound field of a hang in a venue.
 
@@ -130,6 +99,8 @@ def predict(
     options : Options
     progress : callable, optional
         Told the number of positions just done and the number of all.
+    announce : callable, optional
+        Told before a long run what memory and time it will take.
 
     Returns
     -------
@@ -144,16 +115,18 @@ def predict(
     faults = check_serves(hang, venue, venue_document.file)
     layout = lay_out(hang)
     through = medium(venue.air)
+    signal = PROGRAMMES[options.programme]
     try:
-        sources = sources_of(hang, layout, catalogue, through.c, options.lines or ())
+        sources = sources_of(hang, layout, catalogue, through.c, options.lines or (), signal, options.drive_db)
     except FileFaults as error:
         faults.extend(error.faults)
     if faults:
         raise FileFaults(faults)
     listening = listen(venue.area, hang.position_m, float(np.radians(hang.azimuth_deg)), options.grid_m)
     _check_apart(hang, sources, listening, venue.area)
-    count = len(listening.position)
-    tell = None if progress is None else (lambda done: progress(done, count))
+    scene = Scene(sources, listening.position, through, tuple(venue.area), options.over_edges)
+    if announce is not None and len(listening.position) > LONG_RUN and options.lines is None:
+        announce(scene.estimate())
     blocked = sight.hidden(sources.position, listening.position, venue.area)
     values: dict[str, Any] = {
         **_positions(listening, venue.area, hang),
@@ -164,15 +137,52 @@ def predict(
         "arrival": _arrival(sources, listening.position, through.c),
     }
     values |= _aim_ends(values, venue.area)
+    attributes = _attributes(hang, venue, venue_document, layout, options)
     if options.lines is None:
-        values |= _band_values(field.band_level(sources, listening.position, through, blocked, tell))
+        summed = scene.bands(options.points, progress)
+        values |= _band_values(summed.level) | {"sub_bands": summed.parts, "refinement": summed.refinement}
+        level, most = sources.level_1m_db(), _most(sources)
+        values["headroom"] = levels.headroom(0.0, level, most)
+        attributes |= {"points_per_enclosure": summed.points, **_limits(hang, sources, options.drive_db)}
     else:
-        pressure = field.line_pressure(sources, listening.position, options.lines, through, blocked, tell)
-        with np.errstate(divide="ignore"):
-            level = 20.0 * np.log10(np.abs(pressure) / field.P0)
-        level[:, blocked.all(axis=0)] = np.nan
-        values |= {"line": options.lines, "frequency": options.lines, "pressure": pressure, "level": level}
-    return results.dataset(values, _attributes(hang, venue, venue_document, layout, options))
+        tell = None if progress is None else (lambda done: progress(done, len(listening.position)))
+        values |= _line_values(scene.lines(options.points, options.lines, tell), blocked, options.lines)
+    return results.dataset(values, attributes)
+
+
+def _line_values(pressure: field.Complex, blocked: field.Flags, lines: Sequence[float]) -> dict[str, Any]:
+    with np.errstate(divide="ignore"):
+        level = 20.0 * np.log10(np.abs(pressure) / field.P0)
+    level[:, blocked.all(axis=0)] = np.nan
+    return {"line": lines, "frequency": lines, "pressure": pressure, "level": level}
+
+
+def _most(sources: Sources) -> Array:
+    """Greatest continuous level of each source in each band, NaN where not known, (S, 29). [dB]"""
+    unknown = np.full(len(bands.NOMINAL_HZ), np.nan)
+    known = [kind.max_level_1m_db if kind.max_level_1m_db is not None else unknown for kind in sources.directivities]
+    return np.array([known[kind] for kind in sources.kind])
+
+
+def _limits(hang: Hang, sources: Sources, drive_db: float) -> dict[str, Any]:
+    """The highest drive, what limits it, and what is not known of it."""
+    highest = levels.highest_drive(sources.level_1m_db() - drive_db, _most(sources))
+    rows = hang.enclosure_rows
+    named = sorted({sources.directivities[sources.kind[source]].name for source, _ in highest.unknown})
+    limited = ""
+    if highest.source is not None and highest.band is not None:
+        limited = f"row {rows[highest.source] + 1} at {bands.NOMINAL_HZ[highest.band]:g} Hz"
+    elif named:
+        limited = f"not known: no max_level_1m_db for {', '.join(named)}"
+    margins = [kind.peak_margin_db for kind in sources.directivities]
+    known = [margin for margin in margins if margin is not None]
+    left_out = [f"{kind.name}: {hz:g} Hz" for kind in sources.directivities for hz in kind.left_out_hz]
+    return {
+        "highest_drive_db": highest.drive_db,
+        "limited_by": limited,
+        "peak_margin_db": min(known) if len(known) == len(margins) else float("nan"),
+        "bands_left_out": "; ".join(left_out),
+    }
 
 
 def _check_apart(hang: Hang, sources: Sources, listening: Listening, areas: Sequence[Area]) -> None:
@@ -314,7 +324,10 @@ def _attributes(hang: Hang, venue: Venue, venue_document: Document, layout: Layo
         "revision": revision(settings),
         "design": design_word(hang, venue_document.data),
         "version": metadata.version("evenhang"),
-        "model": MODEL,
+        "model": MODEL if not options.over_edges else MODEL.replace(HIDDEN_OUT, HIDDEN_OVER),
+        "programme": options.programme,
+        "drive_db": options.drive_db,
+        "over_edges": int(options.over_edges),
         "temperature_c": venue.air.temperature_c,
         "relative_humidity_pct": venue.air.relative_humidity_pct,
         "pressure_kpa": venue.air.pressure_kpa,

@@ -7,7 +7,7 @@ e^{−jkr}: a radiator displaced by d towards the listener is ahead in phase, e^
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -25,7 +25,7 @@ class Radiator:
     `shape`: circle (`width_m` is its diameter), rectangle, or slot (a rectangle whose horizontal
     pattern is that of a horn with the nominal coverage `coverage_deg` [deg]). `places_m` (K, 3):
     their centres from the enclosure's reference point [m]. `from_hz`, `to_hz`: crossovers, None where
-    the band is open.
+    the band is open. `weight`: the share of the kind's pressure that these places give.
     """
 
     shape: Literal["circle", "rectangle", "slot"]
@@ -35,6 +35,7 @@ class Radiator:
     from_hz: float | None = None
     to_hz: float | None = None
     coverage_deg: float | None = None
+    weight: float = 1.0
 
 
 def piston(ka_sin: npt.ArrayLike) -> Array:
@@ -123,8 +124,41 @@ def radiation(radiators: Sequence[Radiator], directions: npt.ArrayLike, frequenc
     for radiator in radiators:
         share = crossover(frequency, radiator.from_hz, radiator.to_hz)
         phases = sum(np.exp(1j * k * (n @ np.asarray(place))) if any(place) else 1.0 for place in radiator.places_m)
-        total += share * _aperture(radiator, n, k) * phases / len(radiator.places_m)
+        total += share * radiator.weight * _aperture(radiator, n, k) * phases / len(radiator.places_m)
     return total
+
+
+def between(radiators: Sequence[Radiator], low_m: float, high_m: float, centre_m: float) -> tuple[Radiator, ...]:
+    """What radiates between two heights, about a point on the reference axis at a third height.
+
+    Slots and rectangles are cut, each part radiating in proportion to its height; a circle belongs where its centre is.
+
+    Parameters
+    ----------
+    radiators : sequence of Radiator
+    low_m, high_m, centre_m : float
+        Heights from the reference point of `radiators`. [m]
+
+    Returns
+    -------
+    tuple of Radiator
+        One for each place, or part of one.
+    """
+    found = []
+    for radiator in radiators:
+        for x, y, z in radiator.places_m:
+            share, middle, height = 1.0, z, radiator.height_m
+            if radiator.shape == "circle":
+                inside = low_m <= z < high_m
+            else:
+                bottom, top = max(low_m, z - height / 2.0), min(high_m, z + height / 2.0)
+                share, middle, inside = (top - bottom) / height, (top + bottom) / 2.0, top > bottom
+                height = top - bottom
+            if inside:
+                weight = radiator.weight * share / len(radiator.places_m)
+                place = ((x, y, middle - centre_m),)
+                found.append(replace(radiator, height_m=height, places_m=place, weight=weight))
+    return tuple(found)
 
 
 def _aperture(radiator: Radiator, n: Array, k: float) -> Array:

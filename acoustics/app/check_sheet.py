@@ -230,6 +230,6 @@ def _basis(report: Report) -> list[str]:
     return [
         "model: rigid bodies in one plane, vertical chains, exact for the masses and places in the equipment files;",
         "kg stand for the weight of that mass at 9.80665 m/s²; values against limits carry the dynamic factor once",
-        "a bridle's leg is taken as straight, half of its weight at each end; slings and shackles as the hang file uses them",
+        "a bridle's leg is taken as straight, half of its weight at each end; slings and shackles as the file says",
         "not judged: secondary suspension, what is above the points, pins and hooks coming loose",
     ]

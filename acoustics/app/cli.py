@@ -76,6 +76,25 @@ def _parser() -> argparse.ArgumentParser:
     predict.add_argument(
         "--map", metavar="WHAT", type=_map, default=None, help="plan.svg shows A (default) or an octave: 250 … 8000"
     )
+    predict.add_argument(
+        "--drive", metavar="DB", type=_number(-60.0, 40.0), default=0.0, help="gain of all (default: 0)"
+    )
+    predict.add_argument("--programme", choices=("pink", "sloped"), default="pink", help="spectrum (default: pink)")
+    predict.add_argument(
+        "--points", metavar="N", type=_points, default=1, help="points for each enclosure: 1 (default) to 8, or auto"
+    )
+    predict.add_argument(
+        "--over-edges",
+        action="store_true",
+        help="weaken hidden rows as behind one edge (ISO 9613-2), not leave them out",
+    )
+    predict.add_argument(
+        "--average-below",
+        metavar="DB",
+        type=_number(0.0, 40.0),
+        default=0.0,
+        help="how far the event's average lies below the drive, for the note on hearing (default: 0)",
+    )
     predict.add_argument("--json", action="store_true", help="print the summary for programs")
     predict.set_defaults(run=_predict)
     check = commands.add_parser(
@@ -122,6 +141,14 @@ def _number(low: float, high: float):  # type: ignore[no-untyped-def]
         return value
 
     return parse
+
+
+def _points(text: str) -> int | str:
+    if text == "auto":
+        return text
+    if text not in ("1", "2", "3", "4", "5", "6", "7", "8"):
+        raise argparse.ArgumentTypeError(f"must be 1 to 8, or auto (got {text!r})")
+    return int(text)
 
 
 def _frequencies(text: str) -> tuple[float, ...]:

@@ -161,7 +161,7 @@ def test_an_aimed_enclosure_is_loudest_where_it_looks(sources, enclosures):
     source = sources([0, 0, 5], directivities=(enclosures["large"],), axes=[axes])
     level = band_level(source, np.array([[0.0, 0.0, 5.0]]) + 10.0 * np.array([ahead]), STILL)[:, 0]
     # As typed in the file of the item: 90 dB at 31.5 Hz, 109 dB at 1 kHz, 103 dB at 16 kHz.
-    np.testing.assert_allclose(level[[1, 16, 28]], [70.0, 89.0, 83.0], rtol=0, atol=1e-6)
+    np.testing.assert_allclose(level[[1, 16, 28]], [70.0, 89.0, 83.0], rtol=0, atol=1e-5)  # single precision
     around = np.array([[0.0, 0.0, 5.0]]) + 10.0 * np.array([[1, 0, 0], [0, 1, 0], [0, 0, -1], [-1, 0, 0]])
     assert band_level(source, around, STILL)[28].max() < level[28] - 3.0
 

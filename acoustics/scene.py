@@ -1,0 +1,125 @@
+"""Sources and listeners in a venue: what is hidden, how finely each enclosure must be divided, and the sum."""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from acoustics import barrier, field, sight
+from acoustics.field import Medium, Sources
+from acoustics.sources import split
+from acoustics.venue import Area
+
+Array = npt.NDArray[np.float64]
+
+# Up to here every prediction is summed once more with twice the points, to see what that changes.
+REFINED_POSITIONS = 50_000
+MOST_POINTS = 8
+SETTLED_DB = 0.1  # change of level within 20 dB of the greatest of a band that doubling the points may make
+_WITHIN_DB = 20.0
+_TRIED = 2000
+
+
+@dataclass(frozen=True)
+class Summed:
+    """Levels (29, P) [dB]; `refinement` (29, P) their change with twice the `points` per enclosure, NaN where that is
+    not known [dB]; `parts` (29,) of each band."""
+
+    level: Array
+    refinement: Array
+    points: int
+    parts: npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Scene:
+    """What sounds (one source for each enclosure), where it is heard (P, 3) [m], and what is between."""
+
+    sources: Sources
+    position: Array
+    medium: Medium
+    areas: tuple[Area, ...]
+    over_edges: bool = False
+
+    def bands(self, points: int | Literal["auto"] = 1, progress: Callable[[int, int], None] | None = None) -> Summed:
+        """Levels in bands, each enclosure as some points.
+
+        Parameters
+        ----------
+        points : int or "auto"
+            Points for each enclosure; "auto" doubles them from one until that moves no level by `SETTLED_DB`.
+        progress : callable, optional
+            Told the number of positions just summed and of all that will be.
+
+        Raises
+        ------
+        ValueError
+            If more than one point is asked for and an enclosure has measured data.
+        """
+        count, refine = 1 if points == "auto" else points, self._can_refine(points)
+        passes, done = 2 if refine else 1, len(self.position)
+        tell = None if progress is None else (lambda some: progress(some, passes * done))
+        level, parts = self._level(count, tell)
+        refinement = np.full_like(level, np.nan)
+        while refine:
+            finer, finer_parts = self._level(2 * count, tell)
+            refinement = finer - level
+            if points != "auto" or 2 * count > MOST_POINTS or moved(level, finer) <= SETTLED_DB:
+                break
+            level, parts, count = finer, finer_parts, 2 * count
+            passes += 1
+        return Summed(level, refinement, count, parts)
+
+    def estimate(self) -> str:
+        """What the levels of all positions will take: memory, and time by summing some of them."""
+        many, sources = self.position.shape[0], len(self.sources.kind)
+        some = dataclasses.replace(self, position=self.position[:: max(1, many // _TRIED)])
+        some._level(1, None)  # compiled code is loaded, tables are warm
+        before = time.perf_counter()
+        some._level(1, None)
+        seconds = (time.perf_counter() - before) * many / len(some.position)
+        # Levels, octaves and two copies while they are weighted; places; arrivals and what is hidden.
+        gigabytes = many * (8 * (29 + 6 + 2 * 29 + 12) + 10 * sources) / 1e9
+        return f"{many} positions × {sources} sources: some {gigabytes:.1f} GB and {max(1.0, seconds):.0f} s"
+
+    def lines(
+        self, points: int | Literal["auto"], frequency: Sequence[float], tell: field.Progress | None
+    ) -> field.Complex:
+        """Complex pressures at single frequencies, (F, P) [Pa]; "auto" is one point here."""
+        sources, _ = split(self.sources, 1 if points == "auto" else points)
+        return field.line_pressure(sources, self.position, frequency, self.medium, self._hidden(sources), tell)
+
+    def _level(self, count: int, tell: field.Progress | None) -> tuple[Array, npt.NDArray[np.int64]]:
+        sources, _ = split(self.sources, count)
+        way = self._way(sources)
+        parts = field.sub_bands(sources, self.position, self.medium, way)
+        return field.band_level(sources, self.position, self.medium, way, tell, parts), parts
+
+    def _can_refine(self, points: int | Literal["auto"]) -> bool:
+        few = len(self.position) <= REFINED_POSITIONS or points == "auto"
+        return few and all(kind.measured is None for kind in self.sources.directivities)
+
+    def _hidden(self, sources: Sources) -> field.Flags | None:
+        hidden = sight.hidden(sources.position, self.position, self.areas)
+        return hidden if hidden.any() else None
+
+    def _way(self, sources: Sources) -> field.Flags | Array | None:
+        hidden = self._hidden(sources)
+        if hidden is None or not self.over_edges:
+            return hidden
+        bend = barrier.bend(sources.position, self.position, self.areas, hidden)
+        # The weather's factor belongs to the loss; where it is not 1 the path is some centimetres longer than so.
+        return np.asarray(bend.path_difference * bend.weather)
+
+
+def moved(coarse: Array, fine: Array) -> float:
+    """Greatest change of level, of those within 20 dB of the greatest of their band. [dB]"""
+    heard = ~np.isnan(fine)
+    least = np.max(fine, axis=1, keepdims=True, initial=-np.inf, where=heard) - _WITHIN_DB
+    return float(np.max(np.abs(fine - coarse), initial=0.0, where=heard & (fine >= least) & ~np.isnan(coarse)))
