@@ -6,19 +6,21 @@ import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 from pydantic import Field
 
 from acoustics import bands, radiators
-from acoustics.measured import Measured, read_measured
 from acoustics.radiators import Radiator
 from rigging.equipment import Enclosure
 from rigging.faults import NO_VALUE, Fault, FileFaults, Loc, show
 from rigging.files import validate_part
 from rigging.models import FilePath, Model, Name, key, quantity
+
+if TYPE_CHECKING:
+    from acoustics.measured import Measured
 
 Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
@@ -266,6 +268,8 @@ def _by_band(bands_hz: Sequence[float] | None, values: Sequence[float] | None) -
 
 def _measured(name: str, part: AcousticPart, file: str, c: float, level: Array, most: Array) -> Directivity:
     """An enclosure of measured data; bands whose middle lies outside them are not used."""
+    from acoustics.measured import read_measured  # only who needs it waits for h5py and the linear algebra
+
     path = Path(file).parent / (part.aes69_file or "")
     data = read_measured(path, c, file, "acoustic.aes69_file")
     inside = (bands.midbands() >= data.low_hz) & (bands.midbands() <= data.high_hz)

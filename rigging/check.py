@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from rigging.arm import arm_findings
 from rigging.column import column_of, joint_findings, joints_of, loom_masses, permitted_findings, side_beyond
 from rigging.equipment import Catalogue, PickArm
 from rigging.faults import Fault, FileFaults, nearest
@@ -17,8 +18,9 @@ from rigging.findings import Finding, worst_first, worst_of_each
 from rigging.hang import Hang, points_of
 from rigging.lifting import PickLine, drops_m, pick_findings, pick_lines, share_findings
 from rigging.loads import best_picks, pullback_place
-from rigging.points import PointLoad, pick_point_loads, point_findings, pullback_findings, pullback_point_loads
+from rigging.points import PointLoad, pick_point_loads, point_findings
 from rigging.policy import Policy
+from rigging.pullback import pullback_findings, pullback_point_loads
 from rigging.revision import design_word, revision
 from rigging.site import Site
 from rigging.stack import stack_beyond, stack_findings, stack_joints
@@ -27,6 +29,8 @@ from rigging.statics import Joints
 from rigging.wind import wind_findings
 
 Array = npt.NDArray[np.float64]
+
+_FORCES = ("link", "pivot", "pivot_axial", "pivot_shear")
 
 
 @dataclass(frozen=True)
@@ -92,6 +96,7 @@ def check(
         *share_findings(hang, stages, policy),
         *tilt_findings(hang, stages, policy),
         *(finding for line in lines for finding in pick_findings(line, policy, catalogue)),
+        *arm_findings(hang, lines, policy),
         *pullback_findings(hang, stages[-1], policy, catalogue),
         *point_findings(roof, site),
         *(wind_findings(hang, site, stages[-1], policy) if site else ()),
@@ -108,7 +113,7 @@ def check(
         lines=lines,
         loads=roof,
         joints=_joints(hang, last),
-        beyond=side_beyond(last.column, hang, last.balance.tilt, last.balance.roll),
+        beyond=_beyond(hang, last),
         stages=stages,
         advice=best_picks(hang, arms, policy.least_pick_share),
     )
@@ -118,7 +123,7 @@ def _point_loads(
     hang: Hang, lines: Sequence[PickLine], last: Stage, policy: Policy, catalogue: Catalogue
 ) -> list[PointLoad]:
     return [
-        *pick_point_loads(hang, lines, catalogue),
+        *pick_point_loads(hang, lines),
         *pullback_point_loads(hang, last, policy, catalogue),
     ]
 
@@ -155,17 +160,31 @@ def _column_findings(
     known = [factor for factor in factors if factor is not None]
     factor = max(known) if len(known) == len(factors) else None
     for stage in stages:
-        beyond = side_beyond(stage.column, hang, stage.balance.tilt, stage.balance.roll)
-        yield from joint_findings(hang, _joints(hang, stage), beyond, factor, stage.name)
-    yield from permitted_findings(hang, loom_masses(hang), float(np.degrees(stages[-1].balance.tilt)))
+        joints, beyond = _joints(hang, stage), _beyond(hang, stage)
+        yield from joint_findings(hang, joints, beyond, factor, stage.name, stage.balance.unknown)
+    last = stages[-1].balance
+    yield from permitted_findings(hang, loom_masses(hang), float(np.degrees(last.tilt)), last.unknown)
 
 
 def _joints(hang: Hang, stage: Stage) -> Joints:
-    """Joint forces at a stage; the pull-back acts on all joints, since it holds the bottom row."""
+    """Joint forces at a stage; the pull-back acts on all joints, since it holds the bottom row.
+
+    NaN where it is not known how the column hangs.
+    """
+    if stage.balance.unknown:
+        drawn = joints_of(stage.column, stage.balance.tilt)
+        unknown = {name: np.full_like(getattr(drawn, name), np.nan) for name in _FORCES}
+        return dataclasses.replace(drawn, **unknown)
     hold = pullback_place(hang, stage.column) if np.any(stage.balance.pull) else None
     if hold is None:
         return joints_of(stage.column, stage.balance.tilt)
     return joints_of(stage.column, stage.balance.tilt, stage.balance.pull, hold)
+
+
+def _beyond(hang: Hang, stage: Stage) -> Array:
+    """What a load off the middle adds to one side of each joint [N]; NaN where it is not known how the column hangs."""
+    beyond = side_beyond(stage.column, hang, stage.balance.tilt, stage.balance.roll)
+    return np.full_like(beyond, np.nan) if stage.balance.unknown else beyond
 
 
 def with_pullback_place(hang: Hang, site: Site | None) -> Hang:

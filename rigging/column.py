@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from rigging import geometry, statics
 from rigging.equipment import Enclosure, Frame, Item, lower_pivot_m, rear_hole_back_m
-from rigging.findings import Finding, judged, unjudged
+from rigging.findings import EXCEEDS, Finding, judged, unjudged
 from rigging.hang import Hang
 from rigging.ratings import PermittedBelow
 from rigging.statics import G, Joints
@@ -20,6 +20,8 @@ Array = npt.NDArray[np.float64]
 # Lateral offsets below this are rounding of the file's numbers.
 CENTRED_M = 1e-6
 LOCK = "lock that holds both ways"
+TENSION, COMPRESSION = "rear link in tension, one side", "rear link in compression, one side"
+PIN = "front pivot pin, one side"
 
 
 @dataclass(frozen=True)
@@ -123,17 +125,30 @@ def beyond_half(hang: Hang, offset_m: Array, weight_n: Array) -> Array:
     return np.where(offset_m < CENTRED_M, 0.0, weight_n * offset_m / spacing)
 
 
-def joint_findings(hang: Hang, joints: Joints, beyond: Array, factor: float | None, state: str) -> Iterator[Finding]:
+def joint_findings(
+    hang: Hang, joints: Joints, beyond: Array, factor: float | None, state: str, gap: str = ""
+) -> Iterator[Finding]:
     """Links, pins and locks of all joints at one stage.
 
     `beyond` (N,): what a load off the middle adds to one side [N]. `factor`: the dynamic factor, None where it is
-    not known. `state`: the stage, for the note.
+    not known. `state`: the stage, for the note. `gap`: why it is not known how the column hangs, if so.
     """
     above: list[Frame | Item] = [hang.frame, *hang.items]
     for index in range(len(joints.link)):
         part = f"joint {_joint_name(index)}"
+        if gap:
+            yield from _unknown_joint(part, above[index], hang.items[index], f"{gap}; {state}")
+            continue
         force = float(joints.link[index]), float(np.hypot(*joints.pivot[index])), float(beyond[index])
         yield from side_findings(part, above[index], hang.items[index], force, factor, state)
+
+
+def _unknown_joint(part: str, upper: Frame | Item, lower: Item, why: str) -> Iterator[Finding]:
+    """A joint of a column of which it is not known how it hangs: its link may pull or push."""
+    for what in (TENSION, COMPRESSION, PIN):
+        yield unjudged(part, what, None, "kg", why)
+    if not all(item.rated and item.rated.locks_both_ways for item in (upper, lower)):
+        yield unjudged(part, LOCK, None, "", f"not known whether the joint is in compression: {why}")
 
 
 def side_findings(
@@ -144,21 +159,22 @@ def side_findings(
     pulls, pushes = link / 2 + beyond, link / 2 - beyond
     unknown = np.isnan(beyond)
     if pulls > 0 or pushes >= 0 or unknown:
-        what = "rear link in tension, one side"
-        yield rated_finding(part, what, pulls / G, factor, upper, lower, "link_kg", state)
+        yield rated_finding(part, TENSION, pulls / G, factor, upper, lower, "link_kg", state)
     if pushes < 0 or unknown:
-        what = "rear link in compression, one side"
-        yield rated_finding(part, what, -pushes / G, factor, upper, lower, "link_push_kg", state)
-    what = "front pivot pin, one side"
-    yield rated_finding(part, what, (pin / 2 + beyond) / G, factor, upper, lower, "pin_kg", state)
+        yield rated_finding(part, COMPRESSION, -pushes / G, factor, upper, lower, "link_push_kg", state)
+    yield rated_finding(part, PIN, (pin / 2 + beyond) / G, factor, upper, lower, "pin_kg", state)
     if pushes < 0:
         yield compressed_lock(part, upper, lower, state)
+    elif unknown and not all(item.rated and item.rated.locks_both_ways for item in (upper, lower)):
+        why = "not known whether one side of the joint is in compression, nor that its link locks"
+        yield unjudged(part, LOCK, None, "", why, state)
 
 
-def permitted_findings(hang: Hang, loom_kg: Array, tilt_deg: float) -> Iterator[Finding]:
+def permitted_findings(hang: Hang, loom_kg: Array, tilt_deg: float, gap: str = "") -> Iterator[Finding]:
     """Permitted number and mass below the frame and every row, by tilt and splay where given.
 
-    `loom_kg` (N,): mass of the loom at each row [kg]. `tilt_deg`: at which the frame hangs.
+    `loom_kg` (N,): mass of the loom at each row [kg]. `tilt_deg`: at which the frame hangs; `gap`: why that is not
+    known, if so: then entries that hold for some tilts cannot be judged.
     """
     above: list[Frame | Item] = [hang.frame, *hang.items[:-1]]
     for index, upper in enumerate(above):
@@ -169,6 +185,12 @@ def permitted_findings(hang: Hang, loom_kg: Array, tilt_deg: float) -> Iterator[
         entries = upper.rated.below if upper.rated else ()
         if not entries:
             yield unjudged(part, "mass below", mass, "kg", f"{upper.name} gives no permitted number or mass below")
+            continue
+        if gap and any(entry.tilt_deg for entry in entries):
+            certain = [entry for entry in entries if not entry.tilt_deg and entry.holds(0.0, hang.splays_deg[index])]
+            found = _permitted(part, number, mass, certain, upper)
+            yield from (finding for finding in found if finding.status == EXCEEDS)
+            yield unjudged(part, "mass below", mass, "kg", f"{upper.name} has entries by tilt: {gap}")
             continue
         matching = [entry for entry in entries if entry.holds(tilt_deg, hang.splays_deg[index])]
         yield from _permitted(part, number, mass, matching, upper)

@@ -84,10 +84,20 @@ class _Hardware(Model):
     def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[tuple[Loc, str, str, object]]:
         """A centre of mass outside the item, a rear hole beyond its rear face, a fitting that stands twice."""
         yield from _fitting_faults(data.get("below"))
+        yield from cls._outside(data, "centre_of_mass_m")
+        try:
+            front, depth, hole = (float(data[name]) for name in ("front_m", "depth_m", "rear_hole_back_m"))
+        except (KeyError, TypeError, ValueError, OverflowError):
+            return  # the faults of the single keys say it already
+        if hole > depth - front:
+            yield ("rear_hole_back_m",), "lies behind the rear face", "measure from the pivot backwards", hole
+
+    @classmethod
+    def _outside(cls, data: Mapping[str, Any], name: str) -> Iterator[tuple[Loc, str, str, object]]:
+        """A place in box axes that lies outside the item."""
         try:
             front, depth, width, height = (float(data[k]) for k in ("front_m", "depth_m", "width_m", "height_m"))
-            x, y, z = (float(value) for value in data["centre_of_mass_m"])
-            hole = float(data["rear_hole_back_m"])
+            x, y, z = (float(value) for value in data[name])
         except (KeyError, TypeError, ValueError, OverflowError):
             return  # the faults of the single keys say it already
         low, high = (0.0, height) if cls.ABOVE_ORIGIN else (-height, 0.0)
@@ -95,9 +105,7 @@ class _Hardware(Model):
             wrong = (
                 f"lies outside the item (x {front - depth:g} to {front:g}, y ±{width / 2:g}, z {low:g} to {high:g} m)"
             )
-            yield ("centre_of_mass_m",), wrong, "measure from the front pivot, z up", data["centre_of_mass_m"]
-        if hole > depth - front:
-            yield ("rear_hole_back_m",), "lies behind the rear face", "measure from the pivot backwards", hole
+            yield (name,), wrong, "measure from the front pivot, z up", data[name]
 
 
 class Frame(_Hardware):
@@ -134,6 +142,9 @@ class PickArm(Model):
     mass_kg: Mass = key("mass", "12.0")
     length_m: Size = key("how far it reaches out from its mount", "1.0")
     centre_out_m: Offset = key("its centre of mass, out from the mount", "0.4")
+    mount_kg_m: Annotated[float, quantity(1.0, 100_000.0, "kg m")] | None = Field(
+        None, description="greatest moment at its mount, its own weight included"
+    )
     hole: Annotated[tuple[ArmHole, ...], Field(min_length=1)] = key("pick holes: [[hole]]", "[[hole]] ...")
 
     @classmethod
@@ -183,6 +194,12 @@ class Enclosure(_Hardware):
         None, description="farthest from level at which a group on a flat cart engages below it by itself"
     )
     acoustic: dict[str, Any] = key("acoustic part: [acoustic]", "[acoustic] ...")
+
+    @classmethod
+    def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[tuple[Loc, str, str, object]]:
+        """Those of all hardware, and a pull-back hole outside the box."""
+        yield from super().cross_faults(data)
+        yield from cls._outside(data, "pullback_m")
 
 
 Item = Enclosure | Adapter

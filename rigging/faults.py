@@ -167,7 +167,10 @@ def _sets(line: str, more_lines: int, loc: Loc, held: Loc) -> bool:
     if name and re.match(rf"\s*\[\[?\s*{re.escape(name)}\s*\]\]?", line):
         return True
     if held != loc:
-        return False
+        # A key that an inline table lacks is looked for where that table stands, on a line of its own.
+        name = next((part for part in reversed(held) if isinstance(part, str)), "")
+        inline = bool(name) and isinstance(held[-1], int)
+        return inline and more_lines == 0 and re.match(rf"\s*{re.escape(name)}\s*=", line) is not None
     last = loc[-1]
     named = isinstance(last, str) and re.match(rf'\s*"?{re.escape(last)}"?\s*=', line) is not None
     return more_lines == 0 or named

@@ -17,8 +17,9 @@ from rigging.equipment import (
     unknown_item,
 )
 from rigging.faults import NO_VALUE, Loc, nearest
+from rigging.fit_use import use_faults
 from rigging.hang_file import Problem
-from rigging.tackle import Hoist, Rope, Shackle, Sling
+from rigging.tackle import Hoist, Rope, Sling
 
 
 def equipment_faults(data: Mapping[str, Any], catalogue: Catalogue) -> Iterator[Problem]:
@@ -122,19 +123,20 @@ def _hole_faults(
 
 def _tackle_faults(entry: dict[str, Any], loc: Loc, catalogue: Catalogue) -> Iterator[Problem]:
     named: list[tuple[Loc, Any, tuple[type[Equipment], ...]]] = [((*loc, "hoist"), entry.get("hoist"), (Hoist,))]
-    hardware, legs = entry.get("hardware"), entry.get("leg")
-    for index, name in enumerate(hardware if isinstance(hardware, list) else []):
-        named.append(((*loc, "hardware", index), name, (Shackle, Sling)))
+    legs = entry.get("leg")
+    for name in ("hardware", "top_hardware"):
+        yield from use_faults(entry.get(name), (*loc, name), catalogue)
     for index, leg in enumerate(legs if isinstance(legs, list) else []):
         if isinstance(leg, dict):
             named.append(((*loc, "leg", index, "rope"), leg.get("rope"), (Rope,)))
             named.append(((*loc, "leg", index, "sling"), leg.get("sling"), (Sling,)))
+            yield from use_faults(leg.get("hardware"), (*loc, "leg", index, "hardware"), catalogue)
     for place, name, kinds in named:
         if isinstance(name, str) and not isinstance(catalogue.items.get(name), kinds):
-            what = " or ".join(kind.KIND for kind in kinds)
-            yield (
-                place,
-                f"is no known {what}",
-                f"{nearest(name, catalogue.names(*kinds))}; --equipment DIR adds yours",
-                name,
-            )
+            yield _unknown_tackle(place, name, kinds, catalogue)
+
+
+def _unknown_tackle(place: Loc, name: str, kinds: tuple[type[Equipment], ...], catalogue: Catalogue) -> Problem:
+    what = " or ".join(kind.KIND for kind in kinds)
+    todo = f"{nearest(name, catalogue.names(*kinds))}; --equipment DIR adds yours"
+    return place, f"is no known {what}", todo, name

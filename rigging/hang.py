@@ -8,14 +8,25 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
+from rigging.drive import Filter
 from rigging.equipment import Adapter, Catalogue, Enclosure, Equipment, Frame, Item, PickArm
 from rigging.faults import NO_VALUE, Fault, FileFaults, closest, key_path, nearest
 from rigging.files import Document, read, validate
 from rigging.fit import equipment_faults
 from rigging.hang_file import Group, HangFile, MirrorFile, Row
-from rigging.picks import ArmUse, Carts, Loom, Pick, PullBack
+from rigging.picks import ArmUse, Carts, Loom, Pick, PullBack, Use
 
 E = TypeVar("E", bound=Equipment)
+
+
+@dataclass(frozen=True)
+class Drive:
+    """What the drive signal of a row goes through: gain [dB], delay [s], polarity, filters."""
+
+    gain_db: float = 0.0
+    delay_s: float = 0.0
+    inverted: bool = False
+    filters: tuple[Filter, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -31,8 +42,7 @@ class Hang:
     tilt_deg: float
     serves: tuple[str, ...] | None
     serves_file: str  # where `serves` stands
-    gain_db: tuple[float, ...]
-    delay_s: tuple[float, ...]
+    drive: tuple[Drive, ...]  # of each row
     standing: bool
     arm: tuple[PickArm, ArmUse] | None
     picks: tuple[Pick, ...]
@@ -85,9 +95,15 @@ def load_hang(path: str | Path, catalogue: Catalogue) -> Hang:
         for point in mirror.points
         if point not in named
     )
+    mirrored = _mirrored(hang, mirror, document)
+    for pick in mirrored.picks:
+        points = [leg.point for leg in pick.leg]
+        for point in {point for point in points if points.count(point) > 1}:
+            wrong = f"leads two legs of one bridle to the point {point}"
+            faults.append(document.fault(("points",), wrong, "name a point for each leg"))
     if faults:
         raise FileFaults(faults)
-    return _mirrored(hang, mirror, document)
+    return mirrored
 
 
 def points_of(hang: Hang) -> list[tuple[str, str]]:
@@ -177,7 +193,6 @@ def _resolve(document: Document, catalogue: Catalogue) -> Hang:
     if faults or hang is None:
         raise FileFaults(faults)
     items = tuple(_item(row, catalogue) for row in hang.column)
-    gain, delay = _drive(hang.group, len(items))
     arm = (_known(catalogue, hang.arm.type, PickArm), hang.arm) if hang.arm else None
     return Hang(
         name=hang.name,
@@ -189,8 +204,7 @@ def _resolve(document: Document, catalogue: Catalogue) -> Hang:
         tilt_deg=hang.tilt_deg,
         serves=hang.serves,
         serves_file=document.file,
-        gain_db=gain,
-        delay_s=delay,
+        drive=_drive(hang.group, len(items)),
         standing=hang.standing,
         arm=arm,
         picks=hang.pick,
@@ -207,10 +221,15 @@ def _resolve(document: Document, catalogue: Catalogue) -> Hang:
 def _names(hang: HangFile) -> list[str]:
     """All equipment that a hang file names, sorted."""
     names = {hang.frame, *(row.enclosure or row.adapter for row in hang.column), hang.arm and hang.arm.type}
+    uses: list[Use] = []
     for pick in hang.pick:
-        names |= {pick.hoist, *(pick.hardware or ()), *(leg.rope or leg.sling for leg in pick.leg)}
+        names |= {pick.hoist, *(leg.rope or leg.sling for leg in pick.leg)}
+        uses += [*(pick.hardware or ()), *(pick.top_hardware or ())]
+        uses += [use for leg in pick.leg for use in leg.hardware or ()]
     if hang.pullback is not None:
-        names |= {hang.pullback.hoist, *(hang.pullback.hardware or ())}
+        names.add(hang.pullback.hoist)
+        uses += [*(hang.pullback.hardware or ()), *(hang.pullback.top_hardware or ())]
+    names |= {use.type for use in uses}
     return sorted(name for name in names if name)
 
 
@@ -226,9 +245,9 @@ def _item(row: Row, catalogue: Catalogue) -> Item:
     return _known(catalogue, row.enclosure or "", Enclosure)
 
 
-def _drive(groups: Sequence[Group], count: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    gain, delay = [0.0] * count, [0.0] * count
+def _drive(groups: Sequence[Group], count: int) -> tuple[Drive, ...]:
+    drive = [Drive()] * count
     for group in groups:
         for row in group.rows:
-            gain[row - 1], delay[row - 1] = group.gain_db, group.delay_ms / 1000.0
-    return tuple(gain), tuple(delay)
+            drive[row - 1] = Drive(group.gain_db, group.delay_ms / 1000.0, group.inverted, group.filter)
+    return tuple(drive)

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
+from rigging.drive import Filter, filter_faults
 from rigging.faults import NO_VALUE, Loc
 from rigging.models import FilePath, Flag, Model, Name, key, problem, quantity
 from rigging.picks import ArmUse, Carts, Loom, Pick, PullBack
@@ -37,6 +38,8 @@ class Group(Model):
     )
     gain_db: Annotated[float, quantity(-60.0, 20.0, "dB")] = Field(0.0, description="gain")
     delay_ms: Annotated[float, quantity(0.0, 1000.0, "ms")] = Field(0.0, description="delay")
+    inverted: Flag = Field(False, description="polarity turned round")
+    filter: tuple[Filter, ...] = Field((), description="filters in line: [[group.filter]]")
 
 
 class HangFile(Model):
@@ -117,6 +120,8 @@ def _serves_faults(serves: Any) -> Iterator[Problem]:
 def _group_faults(groups: Any, rows: list[Any]) -> Iterator[Problem]:
     taken: dict[int, int] = {}
     for index, group in enumerate(groups if isinstance(groups, list) else []):
+        if isinstance(group, dict):
+            yield from filter_faults(group.get("filter"), ("group", index, "filter"))
         numbers = group.get("rows") if isinstance(group, dict) else None
         for place, number in enumerate(numbers if isinstance(numbers, list) else []):
             if isinstance(number, bool) or not isinstance(number, int) or number < 1:
@@ -148,10 +153,23 @@ def _pick_faults(picks: Any) -> Iterator[Problem]:
         if isinstance(legs, list) and len(legs) < 2:
             wrong = f"is a bridle of {len(legs)} legs" if not legs else "is a bridle of one leg"
             yield (*loc, "leg"), wrong, "give two or three, or a point in its place", NO_VALUE
+        yield from _leg_point_faults(legs, loc)
         for leg_index, leg in enumerate(legs if isinstance(legs, list) else []):
             if isinstance(leg, dict) and ("rope" in leg) == ("sling" in leg):
                 wrong = "names both a rope and a sling" if "rope" in leg else "names no rope or sling"
                 yield (*loc, "leg", leg_index), wrong, "give the leg one of the two", NO_VALUE
+
+
+def _leg_point_faults(legs: Any, loc: Loc) -> Iterator[Problem]:
+    """Legs of one bridle that go to one and the same point."""
+    taken: dict[str, int] = {}
+    for index, leg in enumerate(legs if isinstance(legs, list) else []):
+        point = leg.get("point") if isinstance(leg, dict) else None
+        if isinstance(point, str):
+            if point in taken:
+                wrong = f"is the point of leg[{taken[point] + 1}] too"
+                yield (*loc, "leg", index, "point"), wrong, "lead each leg to its own point", point
+            taken.setdefault(point, index)
 
 
 def _cart_faults(carts: Any, enclosures: int) -> Iterator[Problem]:

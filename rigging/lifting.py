@@ -13,16 +13,25 @@ from rigging import geometry
 from rigging.equipment import Catalogue
 from rigging.findings import CANNOT, EXCEEDS, Finding, Status, judged, unjudged
 from rigging.hang import Hang
+from rigging.legs import LegLoads, leg_findings, leg_loads
 from rigging.loads import PickHole, pick_holes
-from rigging.picks import Leg, Pick
+from rigging.picks import Pick
+from rigging.piece import Piece, length_of, mass_of, pieces_of
 from rigging.policy import Policy
 from rigging.site import Point, Site
 from rigging.stages import Stage
 from rigging.statics import G
-from rigging.suspension import Bridle, bridle, hoist_factor, hoist_weight_kg, rope_limit_kg
-from rigging.tackle import Hoist, Rope, Shackle, Sling
+from rigging.strength import against, hoist_finding, hoist_of, only_exceeds, piece_findings
+from rigging.suspension import Bridle, bridle, hoist_factor, hoist_weight_kg
+from rigging.tackle import Hoist
 
 Array = npt.NDArray[np.float64]
+
+# A chain that leans by less hangs plumb. [rad]
+_PLUMB = 1e-6
+NOT_BELOW = "what is between hook and hole is not named, and not in this"
+NOT_ABOVE = "what is between hoist and point is not named, and not in this"
+NO_HOIST = "no hoist is named: it is not in this"
 
 
 @dataclass(frozen=True)
@@ -30,39 +39,47 @@ class PickLine:
     """One pick from its hole to the roof; masses in kg, at rest unless a name says otherwise.
 
     `hole_kg`, `low_kg`: greatest and least load of its hole when complete; `worst_kg` the greatest over all
-    stages, at `worst_stage`; `below_hook_kg` what hangs between hook and hole, `drop_m` its length. `above_hook_kg`:
-    hoist and all its chain, None without a hoist. `factor`: dynamic, None where unknown. `place_m` (3,): the
-    hole in the venue; `top_m` (3,): where the hoist hangs, None without a venue. `chain_m`: hook to hook when
-    complete, `longest_chain_m` over all stages, None where the floor is not known. `legs_problem`: why a bridle's
-    legs are not known.
+    stages, at `worst_stage`; `load_gap` why it is not known at some stage, empty where it is. `aside_kg`: what a
+    leaning chain pulls its point backwards along the azimuth when complete. `hardware`, `top_hardware`: below its
+    hoist and above. `factor`: dynamic, None where unknown. `place_m` (3,): the hole in the venue; `top_m` (3,): its
+    point or its bridle's apex, None without a venue. `chain_m`: hook to hook when complete, `longest_chain_m` over
+    all stages, None where the floor is not known. `leg_loads`: a bridle's; `legs_problem`: why they are not known.
     """
 
     name: str
     hole: PickHole
     pick: Pick
     hoist: Hoist | None
-    hardware: tuple[Shackle | Sling, ...]
+    hardware: tuple[Piece, ...]
+    top_hardware: tuple[Piece, ...]
     factor: float | None
     low_kg: float
     hole_kg: float
     worst_kg: float
     worst_stage: str
+    load_gap: str
+    aside_kg: float
     place_m: Array
     top_m: Array | None
     chain_m: float | None
     longest_chain_m: float | None
-    legs: Bridle | None
+    leg_loads: LegLoads | None
     legs_problem: str
+
+    @property
+    def legs(self) -> Bridle | None:
+        """The balance of its bridle, where it has one and that is known."""
+        return None if self.leg_loads is None else self.leg_loads.held
 
     @property
     def below_hook_kg(self) -> float:
         """Mass between hook and hole. [kg]"""
-        return sum(item.mass_kg for item in self.hardware)
+        return mass_of(self.hardware)
 
     @property
     def above_hook_kg(self) -> float | None:
-        """Mass of the hoist and all its chain. [kg]"""
-        return None if self.hoist is None else hoist_weight_kg(self.hoist)
+        """Mass of the hoist, all its chain and what it hangs from. [kg]"""
+        return None if self.hoist is None else hoist_weight_kg(self.hoist) + mass_of(self.top_hardware)
 
     @property
     def hook_kg(self) -> float:
@@ -76,7 +93,7 @@ class PickLine:
 
     @property
     def roof_kg(self) -> float | None:
-        """Load at the roof when complete, where a hoist is named and the pick pulls. [kg]"""
+        """Load at the roof when complete, where a hoist is named and the pick does not push. [kg]"""
         return _at_roof(self.hole_kg, self.hook_kg, self.above_hook_kg)
 
     @property
@@ -84,15 +101,27 @@ class PickLine:
         """Greatest load at the roof over all stages. [kg]"""
         return _at_roof(self.worst_kg, self.worst_hook_kg, self.above_hook_kg)
 
+    @property
+    def least_roof_kg(self) -> float:
+        """What of the greatest load at the roof is known, a hoist that is not named left out; NaN if it pushes. [kg]"""
+        above = mass_of(self.top_hardware) if self.above_hook_kg is None else self.above_hook_kg
+        return self.worst_hook_kg + above if self.worst_kg >= 0 else np.nan
 
-def hardware_of(hang: Hang, catalogue: Catalogue) -> list[tuple[Shackle | Sling, ...]]:
-    """What is between hook and hole of every pick."""
-    return [_hardware(pick.hardware, catalogue) for pick in hang.picks]
+    @property
+    def hook_gap(self) -> str:
+        """What is left out of the load at the hook; empty where nothing is."""
+        return _joined(self.load_gap, "" if self.pick.hardware is not None else NOT_BELOW)
+
+    @property
+    def roof_gap(self) -> str:
+        """What is left out of the load at the roof; empty where nothing is."""
+        above = "" if self.pick.top_hardware is not None else NOT_ABOVE
+        return _joined(self.hook_gap, above, "" if self.hoist is not None else NO_HOIST)
 
 
 def drops_m(hang: Hang, catalogue: Catalogue) -> list[float]:
     """Length of what is between hook and hole of every pick. [m]"""
-    return [sum(item.length_m for item in items) for items in hardware_of(hang, catalogue)]
+    return [length_of(pieces_of(pick.hardware, catalogue)) for pick in hang.picks]
 
 
 def pick_lines(
@@ -111,83 +140,103 @@ def _line(
     catalogue: Catalogue,
     points: Mapping[str, Point],
 ) -> PickLine:
-    pick, hole, last = hang.picks[index], pick_holes(hang)[index], stages[-1]
+    pick, hole, last = hang.picks[index], pick_holes(hang)[index], stages[-1].balance
     hoist = hoist_of(pick.hoist, catalogue)
-    hardware = _hardware(pick.hardware, catalogue)
+    hardware, above = pieces_of(pick.hardware, catalogue), pieces_of(pick.top_hardware, catalogue)
     high = [float(stage.balance.high[index]) / G for stage in stages]
     worst = int(np.nanargmax(high)) if np.isfinite(high).any() else -1
-    place = _in_venue(hang, hole, last.balance.tilt)
+    place = _in_venue(hang, hole, last.tilt)
     top = _top(pick, points, place)
-    chain = None if top is None else float(top[2] - place[2] - sum(item.length_m for item in hardware))
-    longest = None
-    if top is not None and chain is not None and hang.floor_below_m is not None:
-        floor = hang.floor_below_m
-        longest = max(chain, *(float(top[2] - floor - stage.hook_m) for stage in stages[:-1]))
+    chain, longest = _chains(hang, stages, place, top, length_of(hardware), length_of(above))
     line = PickLine(
         name=f"pick {index + 1}, {hole.name}",
         hole=hole,
         pick=pick,
         hoist=hoist,
         hardware=hardware,
+        top_hardware=above,
         factor=hoist_factor(hoist, policy.dynamic_factor),
-        low_kg=float(last.balance.low[index]) / G,
+        low_kg=float(last.low[index]) / G,
         hole_kg=high[-1],
         worst_kg=high[worst],
         worst_stage=stages[worst].name,
+        load_gap=_joined(*(f"{stage.balance.unknown} ({stage.name})" for stage in stages if stage.balance.unknown)),
+        aside_kg=high[-1] * float(np.sin(last.lean)),
         place_m=place,
         top_m=top,
         chain_m=chain,
         longest_chain_m=longest,
-        legs=None,
+        leg_loads=None,
         legs_problem="",
     )
-    if not pick.leg or top is None or line.worst_roof_kg is None:
+    return _on_legs(line, points, catalogue)
+
+
+def _on_legs(line: PickLine, points: Mapping[str, Point], catalogue: Catalogue) -> PickLine:
+    """A load path with the balance of its bridle, where it has one, or why that is not known."""
+    if not line.pick.leg or line.top_m is None or line.worst_roof_kg is None:
         return line
+    if abs(line.aside_kg) > _PLUMB * abs(line.hole_kg):
+        return dataclasses.replace(line, legs_problem="the chain leans: how the legs share that is not worked out")
     try:
-        legs = bridle(line.worst_roof_kg * G, top, [points[leg.point].position_m for leg in pick.leg])
+        held = bridle(line.worst_roof_kg * G, line.top_m, [points[leg.point].position_m for leg in line.pick.leg])
     except ValueError as error:
         return dataclasses.replace(line, legs_problem=str(error))
-    return dataclasses.replace(line, legs=legs)
+    return dataclasses.replace(line, leg_loads=leg_loads(line.pick.leg, held, catalogue))
+
+
+def _chains(
+    hang: Hang, stages: Sequence[Stage], place: Array, top: Array | None, below_m: float, above_m: float
+) -> tuple[float | None, float | None]:
+    """Hook to hook when complete, and the longest over all stages. [m]"""
+    if top is None:
+        return None, None
+    hangs_at = float(top[2]) - above_m
+    chain = hangs_at - float(place[2]) - below_m
+    if hang.floor_below_m is None:
+        return chain, None
+    floor = hang.floor_below_m
+    return chain, max(chain, *(float(hangs_at - floor - stage.hook_m) for stage in stages[:-1]))
 
 
 def pick_findings(line: PickLine, policy: Policy, catalogue: Catalogue) -> Iterator[Finding]:
     """Hole, hardware, hoist, reach, plumb and bridle of one pick."""
-    state = line.worst_stage
-    limit = line.hole.limit_kg
-    hole = line.hole
-    yield against(line.name, "load on the hole", line.worst_kg, limit, line.factor, hole.source, hole.name, state)
+    state, hole, name = line.worst_stage, line.hole, line.name
+    what, gap = "load on the hole", line.load_gap
+    yield against(name, what, line.worst_kg, hole.limit_kg, line.factor, hole.source, hole.name, state, gap)
+    load = line.worst_hook_kg
     if line.pick.hardware is None:
-        yield unjudged(line.name, "hardware", line.worst_hook_kg, "kg", "none is named between hook and hole")
-    yield from hoist_findings(line.name, line.worst_hook_kg, line.hoist, line.hardware, line.factor, policy, state)
+        yield unjudged(name, "hardware", _known(load), "kg", "none is named between hook and hole")
+    yield from piece_findings(name, load, line.hardware, line.factor, policy, state, gap)
+    yield hoist_finding(name, load, line.hoist, line.factor, policy, state, line.hook_gap)
+    yield from _top_findings(line, policy)
     if line.hoist is not None:
         yield from _reach_findings(line, line.hoist, policy)
-    if line.legs is not None:
-        yield from _leg_findings(line, line.legs, policy, catalogue)
+    if line.leg_loads is not None:
+        part = f"{name}, bridle"
+        yield from leg_findings(part, line.leg_loads, line.factor, policy, catalogue, state, line.roof_gap)
     elif line.pick.leg:
-        why = line.legs_problem or "its load or its points are not known"
-        yield unjudged(f"{line.name}, bridle", "tension of its legs", None, "kg", why)
+        why = line.legs_problem or line.load_gap or "its load or its points are not known"
+        yield unjudged(f"{name}, bridle", "tension of its legs", None, "kg", why)
 
 
-def hoist_findings(
-    part: str,
-    load_kg: float,
-    hoist: Hoist | None,
-    hardware: Sequence[Shackle | Sling],
-    factor: float | None,
-    policy: Policy,
-    state: str,
-) -> Iterator[Finding]:
-    """Hardware and hoist that carry one load below the hook."""
-    for item in hardware:
-        limit = item.limit_kg and item.limit_kg * policy.marked_share
-        source = _marked(item.source, policy)
-        yield against(part, f"{item.KIND} {item.name}", load_kg, limit, factor, source, item.name, state)
-    if hoist is None:
-        yield unjudged(part, "hoist", load_kg, "kg", "the hang file names no hoist")
-        return
-    limit = hoist.capacity_kg and hoist.capacity_kg * policy.marked_share
-    source = _marked(hoist.source, policy)
-    yield against(part, "hoist, load at the hook", load_kg, limit, factor, source, hoist.name, state)
+def _top_findings(line: PickLine, policy: Policy) -> Iterator[Finding]:
+    """What is between hoist and point, or at the apex, carries the load at the roof."""
+    place = "apex" if line.pick.leg else "point"
+    load = line.least_roof_kg
+    if line.pick.top_hardware is None:
+        what = "hardware at the apex" if line.pick.leg else "hardware between hoist and point"
+        yield unjudged(line.name, what, _known(load), "kg", "none is named: top_hardware; [] if there is none")
+    part, state = f"{line.name}, at the {place}", line.worst_stage
+    yield from piece_findings(part, load, line.top_hardware, line.factor, policy, state, line.roof_gap)
+
+
+def _known(load: float) -> float | None:
+    return load if np.isfinite(load) else None
+
+
+def _joined(*parts: str) -> str:
+    return "; ".join(dict.fromkeys(part for part in parts if part))
 
 
 def _reach_findings(line: PickLine, hoist: Hoist, policy: Policy) -> Iterator[Finding]:
@@ -196,18 +245,23 @@ def _reach_findings(line: PickLine, hoist: Hoist, policy: Policy) -> Iterator[Fi
         return
     note = f"the trim is {-line.chain_m:.2f} m too high for its point" if line.chain_m < 0 else ""
     what = "headroom, hook to hook"
-    yield judged(line.name, what, line.chain_m, hoist.headroom_m, "m", hoist.source, note, least=True)
+    headroom = judged(line.name, what, line.chain_m, hoist.headroom_m, "m", hoist.source, note, least=True)
+    unnamed = line.pick.hardware is None or line.pick.top_hardware is None
+    missing = "hardware that is not named takes up headroom too" if unnamed else ""
+    yield only_exceeds(headroom, _joined(line.load_gap, missing))
     what = "chain out, lowest hook"
     if line.longest_chain_m is None:
         yield unjudged(line.name, what, None, "m", "the hang file gives no floor_below_m")
     else:
-        yield judged(line.name, what, line.longest_chain_m, hoist.chain_m, "m", hoist.source)
+        longest = judged(line.name, what, line.longest_chain_m, hoist.chain_m, "m", hoist.source)
+        yield only_exceeds(longest, line.load_gap)
     apart = line.top_m - line.place_m
     if apart[2] > 0:
         aside = float(np.hypot(apart[0], apart[1]))
         note = f"hole {aside:.2f} m off plumb below its point"
         off = float(np.degrees(np.arctan2(aside, apart[2])))
-        yield judged(line.name, "chain out of plumb", off, policy.plumb_deg, "°", policy.name, note)
+        plumb = judged(line.name, "chain out of plumb", off, policy.plumb_deg, "°", policy.name, note)
+        yield only_exceeds(plumb, line.load_gap)
 
 
 def share_findings(hang: Hang, stages: Sequence[Stage], policy: Policy) -> Iterator[Finding]:
@@ -230,60 +284,6 @@ def share_findings(hang: Hang, stages: Sequence[Stage], policy: Policy) -> Itera
             yield unjudged("balance", what, share, "", why, last.name)
             return
         yield judged("balance", what, share, policy.least_pick_share, "", policy.name, last.name, least=True)
-
-
-def against(
-    part: str, what: str, load: float, limit: float | None, factor: float | None, source: str, holder: str, state: str
-) -> Finding:
-    """A load at rest, times the dynamic factor, against a limit; what is missing makes it unjudged."""
-    if not np.isfinite(load):
-        return unjudged(part, what, None, "kg", "no balance of the picks is known", state)
-    worked = load * (factor or 1.0)
-    if limit is None:
-        return unjudged(part, what, worked, "kg", f"{holder} gives no limit", state)
-    if factor is None and worked <= limit:
-        return unjudged(part, what, worked, "kg", "no dynamic factor: no hoist with class and speed", state)
-    return judged(part, what, worked, limit, "kg", source, state)
-
-
-def hoist_of(name: str | None, catalogue: Catalogue) -> Hoist | None:
-    """The hoist of a name; None where none is named."""
-    item = catalogue.items.get(name or "")
-    return item if isinstance(item, Hoist) else None
-
-
-def _hardware(names: Sequence[str] | None, catalogue: Catalogue) -> tuple[Shackle | Sling, ...]:
-    items = (catalogue.items[name] for name in names or ())
-    return tuple(item for item in items if isinstance(item, Shackle | Sling))
-
-
-def _marked(source: str, policy: Policy) -> str:
-    return source if policy.marked_share == 1.0 else f"{source}, × {policy.marked_share:g} ({policy.name})"
-
-
-def _leg_findings(line: PickLine, legs: Bridle, policy: Policy, catalogue: Catalogue) -> Iterator[Finding]:
-    part = f"{line.name}, bridle"
-    included = float(np.degrees(legs.included))
-    yield judged(part, "angle between legs", included, policy.included_angle_deg, "°", policy.name)
-    largest = float(legs.tension.max()) / G
-    for index, leg in enumerate(line.pick.leg):
-        name = f"{part} to {leg.point}"
-        angle = float(np.degrees(legs.from_horizontal[index]))
-        yield judged(name, "leg from the horizontal", angle, policy.least_leg_deg, "°", policy.name, least=True)
-        if legs.tension[index] <= 1e-6 * legs.tension.max():
-            yield Finding(name, "leg in tension", None, None, "", EXCEEDS, "statics", "the leg would go slack")
-        limit, source, holder = _leg_limit(leg, policy, catalogue)
-        # The largest strand load sizes all strands (DGUV Information 215-313).
-        yield against(name, "tension, largest leg", largest, limit, line.factor, source, holder, line.worst_stage)
-
-
-def _leg_limit(leg: Leg, policy: Policy, catalogue: Catalogue) -> tuple[float | None, str, str]:
-    item = catalogue.items[leg.rope or leg.sling or ""]
-    if isinstance(item, Rope):
-        limit = rope_limit_kg(item, policy.rope_design_factor)
-        return limit, f"{item.source}, design factor {policy.rope_design_factor:g}", item.name
-    assert isinstance(item, Sling)
-    return item.limit_kg and item.limit_kg * policy.marked_share, _marked(item.source, policy), item.name
 
 
 def _in_venue(hang: Hang, hole: PickHole, tilt: float) -> Array:
@@ -310,4 +310,4 @@ def _top(pick: Pick, points: Mapping[str, Point], place: Array) -> Array | None:
 
 
 def _at_roof(hole_kg: float, hook_kg: float, above_kg: float | None) -> float | None:
-    return None if above_kg is None or not hole_kg > 0 else hook_kg + above_kg
+    return None if above_kg is None or not hole_kg >= 0 else hook_kg + above_kg

@@ -23,6 +23,8 @@ Array = npt.NDArray[np.float64]
 
 # Picks nearer to each other than this are at one place for the balance: no pair of holes is.
 _APART_M = 1e-3
+# A pick that pushes with less than this share of the weight carries nothing: rounding of the files' numbers.
+_ROUNDING = 1e-9
 # A pull-back may leave the column's plane by this share of its length: some 3°.
 _ASIDE = 0.05
 
@@ -55,6 +57,11 @@ class Balance:
     problem: str
     free: bool
     known: bool = True
+
+    @property
+    def unknown(self) -> str:
+        """Why loads, tilt and roll are not known; empty where they are, though the balance may fail."""
+        return self.problem if not self.known or bool(np.isnan(self.high).any()) else ""
 
     @property
     def indeterminate(self) -> bool:
@@ -97,9 +104,8 @@ def balance(hang: Hang, column: Column, tilt: float) -> Balance:
     except ValueError as error:
         known = not isinstance(error, _DataMissing)
         return Balance(tilt, 0.0, none, none, np.zeros(2), 0.0, str(error), free, known)
-    tips = " and ".join(f"pick {i + 1}" for i in np.flatnonzero(low < 0))
-    problem = f"{tips} would have to push: the column tips" if tips else ""
-    return Balance(tilt, roll, low, high, np.zeros(2), 0.0, problem, free)
+    low, high = (np.where(np.abs(loads) < _ROUNDING * weight, 0.0, loads) for loads in (low, high))
+    return Balance(tilt, roll, low, high, np.zeros(2), 0.0, _tips(low), free)
 
 
 def reachable(hang: Hang, column: Column, share: float = 0.0) -> tuple[float, float] | None:
@@ -180,6 +186,8 @@ def _with_pullback(hang: Hang, column: Column, places: Array, tilt: float, roll:
         raise _DataMissing("the pull-back's upper end is not known: give it point with a venue file, or to_m")
     if np.ptp(places[:, 0]) >= _APART_M:
         raise _DataMissing("picks in front and behind with a pull-back share the load as statics does not determine")
+    if abs(roll) > _ROUNDING:
+        raise _DataMissing("the column is off the middle: how it rolls between pick and pull-back is not worked out")
     low = statics.turned(hold, tilt)
     azimuth = np.radians(hang.azimuth_deg)
     apart = np.array(hang.pullback.to_m) - np.array(hang.position_m)
@@ -198,9 +206,15 @@ def _with_pullback(hang: Hang, column: Column, places: Array, tilt: float, roll:
         across = weight * float(column.balance[1]) / float(on_pick[1])
         first, second = statics.pick_loads(whole, across, places[0, 1], places[1, 1])
         carried = np.array([float(first), float(second)])
-    problem = "the pull-back would have to push" if pull < 0 else ""
+    carried = np.where(np.abs(carried) < _ROUNDING * weight, 0.0, carried)
+    problem = "the pull-back would have to push" if pull < 0 else _tips(carried)
     toward = (to - low) / np.linalg.norm(to - low)
     return Balance(tilt, roll, carried, carried, pull * toward, lean, problem, False)
+
+
+def _tips(loads: Array) -> str:
+    tips = " and ".join(f"pick {i + 1}" for i in np.flatnonzero(loads < 0))
+    return f"{tips} would have to push: the column tips" if tips else ""
 
 
 def _shares(weight: float, centre: Array, places: Array, tilt: float) -> tuple[Array, Array]:

@@ -23,12 +23,48 @@ class ArmUse(Model):
     end: Literal["front", "rear"] = key("end of the frame that it lengthens", '"front"')
 
 
+class Use(Model):
+    """A shackle or sling and how it is used; what has a meaning for which kind is told by `rigging.fit`."""
+
+    type: Name = key("shackle or sling type", '"roundsling-2t"')
+    hitch: Literal["straight", "choked", "basket"] | None = Field(
+        None, description="how a sling is used; straight when absent"
+    )
+    length_m: Annotated[float, quantity(0.02, 30.0, "m")] | None = Field(
+        None, description="what a choked sling or a basket takes up between its ends"
+    )
+    spread_deg: Annotated[float, quantity(0.0, 60.0, "deg")] | None = Field(
+        None, description="legs of a basket from plumb"
+    )
+    side_deg: Annotated[float, quantity(0.0, 90.0, "deg")] | None = Field(
+        None, description="pull on a shackle off its line"
+    )
+
+
+def _check_entry(value: Any) -> Any:
+    if isinstance(value, str):
+        return {"type": value}
+    if not isinstance(value, dict):
+        raise problem("is neither a name nor a table", 'give "shackle-5-8", or { type = "roundsling-2t", ... }')
+    return value
+
+
+def _check_listed(value: Any) -> Any:
+    if not isinstance(value, list | tuple):
+        raise problem("must be a list", "put it in [ ]")
+    return value
+
+
+Uses = Annotated[tuple[Annotated[Use, BeforeValidator(_check_entry)], ...], BeforeValidator(_check_listed)]
+
+
 class Leg(Model):
     """One leg of a bridle: from a venue point to the apex."""
 
     point: Name = key("venue point", '"left 1"')
     rope: Name | None = Field(None, description="rope type")
     sling: Name | None = Field(None, description="sling type, straight")
+    hardware: Uses | None = Field(None, description="shackles at its ends; [] if none")
 
 
 class Pick(Model):
@@ -40,7 +76,10 @@ class Pick(Model):
     leg: tuple[Leg, ...] = Field((), max_length=3, description="bridle legs: [[pick.leg]]")
     apex_m: Height | None = Field(None, description="height of the bridle's apex")
     hoist: Name | None = Field(None, description="hoist type")
-    hardware: tuple[Name, ...] | None = Field(None, description="shackles and slings between hook and hole; [] if none")
+    hardware: Uses | None = Field(None, description="shackles and slings between hook and hole; [] if none")
+    top_hardware: Uses | None = Field(
+        None, description="what is between hoist and point, or at a bridle's apex; [] if its hook is straight on"
+    )
 
 
 class PullBack(Model):
@@ -49,7 +88,10 @@ class PullBack(Model):
     point: Name | None = Field(None, description="venue point")
     to_m: Place | None = Field(None, description="place that it pulls to")
     hoist: Name | None = Field(None, description="hoist type")
-    hardware: tuple[Name, ...] | None = Field(None, description="what is between hook and hole; [] if nothing")
+    hardware: Uses | None = Field(None, description="what is between hook and hole; [] if nothing")
+    top_hardware: Uses | None = Field(
+        None, description="what is between hoist and point; [] if its hook is straight on"
+    )
 
 
 class Loom(Model):

@@ -4,128 +4,132 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
 
-from rigging.equipment import Catalogue, Enclosure
 from rigging.findings import Finding, judged, unjudged
 from rigging.hang import Hang
-from rigging.lifting import PickLine, against, hoist_findings, hoist_of
-from rigging.policy import Policy
-from rigging.site import Site
-from rigging.stages import Stage
+from rigging.lifting import PickLine
+from rigging.site import Point, Site
 from rigging.statics import G
-from rigging.suspension import hoist_factor, hoist_weight_kg
-from rigging.tackle import Rope, Shackle, Sling
+from rigging.strength import NO_FACTOR, only_exceeds
+from rigging.suspension import EYEBOLT, stepped_share
 
 Array = npt.NDArray[np.float64]
+
+_MOST_SUBSETS = 10  # of more users the worst one's angle is taken for the load of all
 
 
 @dataclass(frozen=True)
 class PointLoad:
-    """What one user puts on a point: `force_n` (3,) with the dynamic factor once, None where not known and `why`."""
+    """What one user puts on a point, or would, where none is named.
+
+    `force_n` (3,): with the dynamic factor once, at rest where that is not known; None where not known at all. `why`:
+    what is left out of it; empty where nothing is.
+    """
 
     point: str
     user: str
     force_n: Array | None
     why: str = ""
 
+    @property
+    def size_kg(self) -> float | None:
+        """Its size. [kg]"""
+        return None if self.force_n is None else float(np.linalg.norm(self.force_n)) / G
 
-def pick_point_loads(hang: Hang, lines: Sequence[PickLine], catalogue: Catalogue) -> Iterator[PointLoad]:
+
+def pick_point_loads(hang: Hang, lines: Sequence[PickLine]) -> Iterator[PointLoad]:
     """Loads that the picks of a hang put on venue points; the legs of a bridle add their own weight."""
     for line in lines:
         user = f"{hang.name}, {line.name}"
-        named = [line.pick.point] if line.pick.point else [leg.point for leg in line.pick.leg]
-        why = _missing(line)
-        if why:
+        named = [leg.point for leg in line.pick.leg] or [line.pick.point or ""]
+        why, factor = line.roof_gap, line.factor or 1.0
+        if line.factor is None:
+            why = f"{why}; {NO_FACTOR}" if why else NO_FACTOR
+        if line.leg_loads is not None:
+            why = "; ".join(part for part in (why, line.leg_loads.gap) if part)
+            pulls = line.leg_loads.pulls_n(factor)
+            yield from (PointLoad(point, user, pull, why) for point, pull in zip(named, pulls, strict=True))
+        elif line.pick.leg:
+            why = line.legs_problem or why or "the bridle's points are not known"
             yield from (PointLoad(point, user, None, why) for point in named)
-            continue
-        assert line.worst_roof_kg is not None
-        assert line.factor is not None
-        if line.legs is None:
-            yield from (PointLoad(p, user, np.array([0.0, 0.0, -line.worst_roof_kg * G * line.factor])) for p in named)
-            continue
-        for leg, force, length in zip(line.pick.leg, line.legs.anchor_force, line.legs.length, strict=True):
-            item = catalogue.items[leg.rope or leg.sling or ""]
-            own = item.kg_per_m * float(length) if isinstance(item, Rope) else getattr(item, "mass_kg", 0.0)
-            yield PointLoad(leg.point, user, force * line.factor - np.array([0.0, 0.0, own * G]))
-
-
-def _missing(line: PickLine) -> str:
-    if line.hoist is None:
-        return "no hoist is named"
-    if line.worst_roof_kg is None:
-        return "the load of the pick is not known, or it would push"
-    if line.pick.leg and line.legs is None:
-        return line.legs_problem or "the bridle's points are not known"
-    return "" if line.factor is not None else "no dynamic factor is known"
-
-
-def pullback_findings(hang: Hang, last: Stage, policy: Policy, catalogue: Catalogue) -> Iterator[Finding]:
-    """Hole, hardware and hoist of a pull-back, and the lean that it gives the top chain."""
-    if hang.pullback is None or last.balance.problem:
-        return
-    force = float(np.hypot(*last.balance.pull)) / G
-    hoist = hoist_of(hang.pullback.hoist, catalogue)
-    factor = hoist_factor(hoist, policy.dynamic_factor)
-    bottom = hang.items[-1]
-    rated = bottom.rated if isinstance(bottom, Enclosure) else None
-    limit, source = (rated.pullback_kg, rated.source) if rated else (None, "")
-    holder = f"{bottom.name}: pullback_kg"
-    yield against("pull-back", "load on its hole", force, limit, factor, source, holder, "complete")
-    if hang.pullback.hardware is None:
-        yield unjudged("pull-back", "hardware", force, "kg", "none is named between hook and hole")
-    hardware = [catalogue.items[name] for name in hang.pullback.hardware or ()]
-    tackle = [item for item in hardware if isinstance(item, Shackle | Sling)]
-    yield from hoist_findings("pull-back", force, hoist, tackle, factor, policy, "complete")
-    if hang.pullback.point is None:
-        why = "to_m is a place, no venue point with a limit"
-        yield unjudged("pull-back", "load on what it pulls at", force, "kg", why)
-    lean = abs(float(np.degrees(last.balance.lean)))
-    note = "the top chain leans: its point must be that far off the hole"
-    yield judged("pull-back", "lean of the top chain", lean, policy.plumb_deg, "°", policy.name, note)
-
-
-def pullback_point_loads(hang: Hang, last: Stage, policy: Policy, catalogue: Catalogue) -> Iterator[PointLoad]:
-    """Load that a pull-back puts on its venue point: its pull, and the hoist with all its chain."""
-    if hang.pullback is None or hang.pullback.point is None:
-        return
-    user = f"{hang.name}, pull-back"
-    hoist = hoist_of(hang.pullback.hoist, catalogue)
-    factor = hoist_factor(hoist, policy.dynamic_factor)
-    if last.balance.problem or factor is None or hoist is None:
-        why = last.balance.problem or "no hoist with class and speed is named"
-        yield PointLoad(hang.pullback.point, user, None, why)
-        return
-    azimuth = float(np.radians(hang.azimuth_deg))
-    along, up = last.balance.pull
-    pull = -np.array([along * np.cos(azimuth), along * np.sin(azimuth), up])
-    yield PointLoad(hang.pullback.point, user, (pull - [0.0, 0.0, hoist_weight_kg(hoist) * G]) * factor)
+        elif not np.isfinite(line.least_roof_kg):
+            yield PointLoad(named[0], user, None, why or "the load of the pick is not known: it would push")
+        else:
+            azimuth = np.radians(hang.azimuth_deg)
+            backwards = line.aside_kg if np.isfinite(line.aside_kg) else 0.0
+            force = -G * np.array([backwards * np.cos(azimuth), backwards * np.sin(azimuth), line.least_roof_kg])
+            yield PointLoad(named[0], user, force * factor, why)
 
 
 def point_findings(loads: Sequence[PointLoad], site: Site | None) -> Iterator[Finding]:
-    """Every point's load against its limit: the sum of what pulls down, with all that pulls sideways added up.
+    """Every point's load against its limit: what pulls down or what pulls up, and all that pulls sideways.
 
-    Sideways pulls of several hangs are not set against each other: one may hang before the other.
+    Pulls of several users are added up, never set against each other: one may hang before the other.
     """
-    if site is None:
-        for user in dict.fromkeys(load.user for load in loads):
-            yield unjudged(user, "load at the roof", None, "kg", "no venue file was given")
+    for load in loads:
+        if site is None or not load.point:
+            why = "no venue file was given" if site is None else "the hang file names no point for it"
+            yield unjudged(load.user, "load at the roof", load.size_kg, "kg", why, load.why)
+    points = {point.name: point for point in site.point} if site else {}
+    for name in sorted({load.point for load in loads} & points.keys()):
+        assert site is not None
+        yield _point_finding(points[name], [load for load in loads if load.point == name], site)
+
+
+def _point_finding(point: Point, loads: Sequence[PointLoad], site: Site) -> Finding:
+    part, what = f"point {point.name}", "load on the point"
+    known = [load for load in loads if load.force_n is not None]
+    up, total = _sums(known)[1], _pull(known)[0]
+    note = f"carries {' and '.join(load.user for load in loads)}"
+    gaps = dict.fromkeys(load.why for load in loads if load.why)
+    if up > 0:
+        gaps[f"it is pulled up with {up / G:.1f} kg: whether its limit holds for that is not known"] = None
+    gap = "; ".join(gaps)
+    if point.limit_kg is None:
+        return unjudged(part, what, total, "kg", "the venue file gives no limit", note)
+    source = f"venue file {site.name}"
+    if point.eyebolt and known:
+        return only_exceeds(_on_eyebolt(part, what, point.limit_kg, source, known, note), gap)
+    return only_exceeds(judged(part, what, total, point.limit_kg, "kg", source, note), gap)
+
+
+def _on_eyebolt(part: str, what: str, limit_kg: float, source: str, loads: Sequence[PointLoad], note: str) -> Finding:
+    """The load on an eyebolt with a vertical shank: of all users that may hang at a time those that use most of it."""
+
+    def share(angle_deg: float) -> float:
+        return stepped_share(angle_deg, EYEBOLT) or 0.0
+
+    def used(case: tuple[float, float]) -> float:
+        return case[0] / share(case[1]) if share(case[1]) else np.inf if case[0] else 0.0
+
+    total, angle = max(_cases(loads), key=lambda case: (used(case), case[0]))
+    words = f"eyebolt × {share(angle):g} at {angle:.1f}° from its shank (handbook table)"
+    if not share(angle):
+        words = f"eyebolt, no load beyond {EYEBOLT[-1][0]:g}° from its shank, it is at {angle:.1f}° (handbook table)"
+    return judged(part, what, total, limit_kg * share(angle), "kg", f"{source}, {words}", note)
+
+
+def _cases(loads: Sequence[PointLoad]) -> Iterator[tuple[float, float]]:
+    """Load [kg] and angle from plumb [deg] of all users that may hang at a time."""
+    if len(loads) > _MOST_SUBSETS:  # never more than this
+        yield _pull(loads)[0], max(_pull([load])[1] for load in loads)
         return
-    limits = {point.name: point.limit_kg for point in site.point}
-    for point in sorted({load.point for load in loads}):
-        mine = [load for load in loads if load.point == point]
-        forces = [load.force_n for load in mine if load.force_n is not None]
-        down = sum(-float(force[2]) for force in forces)
-        aside = sum(float(np.hypot(force[0], force[1])) for force in forces)
-        total = float(np.hypot(max(down, 0.0), aside)) / G
-        part, what = f"point {point}", "load on the point"
-        note = f"carries {' and '.join(load.user for load in mine)}"
-        limit, unknown = limits[point], [load.why for load in mine if load.force_n is None]
-        if limit is None:
-            yield unjudged(part, what, total, "kg", "the venue file gives no limit", note)
-        elif unknown and total <= limit:
-            yield unjudged(part, what, total, "kg", unknown[0], note)
-        else:
-            yield judged(part, what, total, limit, "kg", f"venue file {site.name}", note)
+    for count in range(1, len(loads) + 1):
+        yield from (_pull(some) for some in combinations(loads, count))
+
+
+def _pull(loads: Sequence[PointLoad]) -> tuple[float, float]:
+    down, up, aside = _sums(loads)
+    plumb = max(down, up)
+    return float(np.hypot(plumb, aside)) / G, float(np.degrees(np.arctan2(aside, plumb)))
+
+
+def _sums(loads: Sequence[PointLoad]) -> tuple[float, float, float]:
+    """Sums of what pulls down, of what pulls up, and of the sizes of what pulls sideways. [N]"""
+    forces = np.array([load.force_n for load in loads if load.force_n is not None]).reshape(-1, 3)
+    down, up = np.maximum(-forces[:, 2], 0.0).sum(), np.maximum(forces[:, 2], 0.0).sum()
+    return float(down), float(up), float(np.hypot(forces[:, 0], forces[:, 1]).sum())

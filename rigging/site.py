@@ -21,6 +21,7 @@ class Point(Model):
     name: Name = key("name of the point", '"P1"')
     position_m: Place = key("where it is", "[0.0, 6.0, 14.0]")
     limit_kg: Annotated[float, quantity(0.0, 100_000.0, "kg")] | None = Field(None, description="rated limit")
+    eyebolt: Flag = Field(False, description="an eyebolt, rated straight along a vertical shank")
 
 
 class Site(Model):

@@ -11,7 +11,7 @@ import numpy as np
 from rigging import statics
 from rigging.column import Column, column_of
 from rigging.equipment import Enclosure
-from rigging.findings import Finding, judged, unjudged
+from rigging.findings import EXCEEDS, Finding, judged, unjudged
 from rigging.hang import Hang
 from rigging.loads import Balance, balance, pick_holes, reachable
 from rigging.policy import Policy
@@ -105,7 +105,10 @@ def tilt_findings(hang: Hang, stages: list[Stage], policy: Policy) -> Iterator[F
     if hang.picks and last.balance.free:
         note = f"the balance hangs it at {tilt:+.2f}°, the file wants {hang.tilt_deg:+g}°"
         off = abs(tilt - hang.tilt_deg)
-        yield judged("frame", "tilt off the file's", off, policy.tilt_tolerance_deg, "°", policy.name, note)
+        if last.balance.unknown:
+            yield unjudged("frame", "tilt off the file's", None, "°", last.balance.unknown)
+        else:
+            yield judged("frame", "tilt off the file's", off, policy.tilt_tolerance_deg, "°", policy.name, note)
     elif last.tilts is not None:
         low, high = np.degrees(last.tilts)
         note = f"its picks reach {low:+.1f}° to {high:+.1f}° with {policy.least_pick_share:.0%} on each"
@@ -122,4 +125,7 @@ def tilt_findings(hang: Hang, stages: list[Stage], policy: Policy) -> Iterator[F
         yield unjudged("clearance", what, None, "m", "the hang file gives no floor_below_m")
     else:
         above = lowest - hang.floor_below_m
-        yield judged("clearance", what, above, policy.clearance_m, "m", policy.name, least=True)
+        found = judged("clearance", what, above, policy.clearance_m, "m", policy.name, least=True)
+        if last.balance.unknown and found.status != EXCEEDS:
+            found = unjudged("clearance", what, above, "m", last.balance.unknown)
+        yield found

@@ -16,6 +16,10 @@ Array = npt.NDArray[np.float64]
 # Legs of a bridle hold an apex only in the plane of their anchors; off by more than this share of the
 # load sideways, the apex would move to where they do.
 _IN_PLANE = 1e-6
+# Six times the volume of what three legs of unit length span: below it a small error of place decides how they share.
+_NEARLY_IN_PLANE = 0.01
+# Two legs that part by less run side by side. [rad]
+_SIDE_BY_SIDE = 1e-3
 
 # Strength of textile slings by use, EN 1492-2:2000, as a multiple of the straight limit.
 SLING_MODES = {"straight": 1.0, "choked": 0.8, "basket parallel": 2.0, "basket to 45°": 1.4, "basket 45 to 60°": 1.0}
@@ -29,14 +33,15 @@ SHACKLE_SIDE = ((0.0, 1.0), (45.0, 0.7), (90.0, 0.5))
 class Bridle:
     """Legs from an apex to K anchors.
 
-    `tension` (K,) [N], `length` (K,) [m], `from_horizontal` (K,) [rad], `anchor_force` (K, 3) on the
-    anchors [N]; `included` the greatest angle between two legs [rad]; `off_plane` the share of the load that
-    the legs cannot hold sideways where the apex is drawn.
+    `tension` (K,) [N], `length` (K,) [m], `from_horizontal` (K,) [rad], `toward` (K, 3) the directions from apex to
+    anchor, `anchor_force` (K, 3) on the anchors [N]; `included` the greatest angle between two legs [rad];
+    `off_plane` the share of the load that the legs cannot hold sideways where the apex is drawn.
     """
 
     tension: Array
     length: Array
     from_horizontal: Array
+    toward: Array
     anchor_force: Array
     included: float
     off_plane: float
@@ -63,7 +68,8 @@ def bridle(load_n: float, apex_m: npt.ArrayLike, anchor_m: npt.ArrayLike) -> Bri
     Raises
     ------
     ValueError
-        If there are not two or three legs, an anchor is not above the apex, or three legs lie in one plane.
+        If there are not two or three legs, an anchor is not above the apex, three legs lie in one plane or nearly
+        so, or two run side by side.
     """
     apart = np.asarray(anchor_m, dtype=float) - np.asarray(apex_m, dtype=float)
     if len(apart) not in (2, 3):
@@ -72,17 +78,21 @@ def bridle(load_n: float, apex_m: npt.ArrayLike, anchor_m: npt.ArrayLike) -> Bri
         raise ValueError("every anchor of a bridle must be above its apex")
     length = np.linalg.norm(apart, axis=1)
     toward = apart / length[:, np.newaxis]
-    if len(apart) == 3 and abs(np.linalg.det(toward)) < _IN_PLANE:
-        raise ValueError("three legs in one plane are indeterminate: how they share depends on their lengths")
+    spanned = abs(float(np.linalg.det(toward))) if len(apart) == 3 else 1.0
+    if spanned < _NEARLY_IN_PLANE:
+        how = "" if spanned < _IN_PLANE else "nearly "
+        raise ValueError(f"three legs {how}in one plane are indeterminate: how they share depends on their lengths")
+    pairs = (toward @ toward.T)[np.triu_indices(len(apart), 1)]
+    if pairs.max() > np.cos(_SIDE_BY_SIDE):
+        raise ValueError("two legs run side by side: how they share depends on their lengths")
     share, *_ = np.linalg.lstsq(toward.T, np.array([0.0, 0.0, 1.0]), rcond=None)
     off = np.linalg.norm(toward.T @ share - np.array([0.0, 0.0, 1.0]))
-    cosines = toward @ toward.T
-    pairs = cosines[np.triu_indices(len(apart), 1)]
     tension = load_n * share
     return Bridle(
         tension=tension,
         length=length,
         from_horizontal=np.arcsin(toward[:, 2]),
+        toward=toward,
         anchor_force=-tension[:, np.newaxis] * toward,
         included=float(np.arccos(np.clip(pairs.min(), -1.0, 1.0))),
         off_plane=0.0 if off < _IN_PLANE else float(off),
@@ -134,6 +144,23 @@ def hoist_factor(hoist: Hoist | None, dynamic_factor: float | None) -> float | N
     if hoist is None or hoist.hoisting_class is None or hoist.speed_m_per_min is None:
         return None
     return hoisting_factor(hoist.hoisting_class, hoist.speed_m_per_min / 60.0)
+
+
+def leg_own_n(legs: Bridle, own_n: npt.ArrayLike) -> Array:
+    """What the own weight of legs adds to the pull on their anchors, (K, 3) [N].
+
+    Of a leg of weight w its anchor holds all, and sideways w / 2 over the tangent of its angle from the horizontal: an
+    approximation for a taut leg, half of its weight at each end, balanced along the leg.
+
+    Parameters
+    ----------
+    legs : Bridle
+    own_n : array_like, shape (K,)
+        Weight of each leg. [N]
+    """
+    own = np.asarray(own_n, dtype=float)
+    aside = -legs.toward[:, :2] * (own / 2.0 / legs.toward[:, 2])[:, np.newaxis]
+    return np.column_stack([aside, -own])
 
 
 def hoist_weight_kg(hoist: Hoist) -> float:

@@ -22,6 +22,7 @@ from rigging.statics import G, turned
 
 Array = npt.NDArray[np.float64]
 
+_WAYS = ("from the front or rear", "from the side")
 MOST_M_S = 80.0  # faster than any gust that a hang is put into
 _APART_M = 1e-3  # picks nearer than this are in line
 AIR_DENSITY = 1.225  # at 15 °C and 101.325 kPa, ISO 2533:1975 [kg/m³]
@@ -114,10 +115,15 @@ def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterat
     The drag is taken on the sum of all fronts (or sides), at their middle; a gust (3 s) is higher than the
     10-minute mean that Beaufort numbers stand for. The column is at rest: no dynamic factor.
     """
-    if not site.open_air or not hang.picks or last.balance.problem:
+    if not site.open_air:
         return
     if site.gust_m_s is None:
         yield unjudged("wind", "gust", None, "m/s", "the venue is in the open air and gives no gust_m_s")
+        return
+    pulled = "" if hang.pullback is None else "what a gust does to a column with a pull-back is not worked out"
+    unknown = last.balance.problem or pulled
+    if unknown:
+        yield from _unknown_findings(unknown, f"gust {site.gust_m_s:g} m/s", several=len(hang.picks) > 1)
         return
     column, tilt = last.column, last.balance.tilt
     weight, centre = column.mass_kg * G, column.balance
@@ -127,8 +133,8 @@ def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterat
     at = turned(places[:, [0, 2]], tilt)
     gust = f"gust {site.gust_m_s:g} m/s (as a mean Beaufort {beaufort(site.gust_m_s)}), Cd {policy.drag:g}"
     for way, extent, across, middle in (
-        ("from the front or rear", "width_m", at[:, 0], flat[0]),
-        ("from the side", "depth_m", places[:, 1], centre[1]),
+        (_WAYS[0], "width_m", at[:, 0], flat[0]),
+        (_WAYS[1], "depth_m", places[:, 1], centre[1]),
     ):
         area, height = exposed(hang, tilt, extent)
         force = float(wind_force(site.gust_m_s, area, policy.drag))
@@ -152,6 +158,13 @@ def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterat
         slack = f"at {brentq(least, 0.0, MOST_M_S):.1f} m/s" if least(MOST_M_S) < 0 else f"above {MOST_M_S:g} m/s"
         loads = np.array([picks_in_wind(weight, sign * force, *where, picks) for sign in (1.0, -1.0)]) / G
         yield from _load_findings(loads, holes, way, f"{gust}; a pick goes slack {slack}")
+
+
+def _unknown_findings(why: str, gust: str, *, several: bool) -> Iterator[Finding]:
+    for way in _WAYS:
+        yield unjudged("wind", f"swing, wind {way}", None, "°", why, gust)
+        if several:
+            yield unjudged("wind", f"loads of the picks, wind {way}", None, "kg", why, gust)
 
 
 def _load_findings(loads: Array, holes: list[PickHole], way: str, gust: str) -> Iterator[Finding]:

@@ -193,8 +193,8 @@ def test_mirror_image(tmp_path, own, key, plane):
     for field in dataclasses.fields(left):
         if field.name not in differ:
             assert getattr(right, field.name) == getattr(left, field.name), field.name
-    assert right.gain_db == (1.5, 0.0, 0.0)
-    assert right.delay_s == pytest.approx((0.0025, 0.0, 0.0), rel=1e-12)
+    assert [drive.gain_db for drive in right.drive] == [1.5, 0.0, 0.0]
+    assert [drive.delay_s for drive in right.drive] == pytest.approx([0.0025, 0.0, 0.0], rel=1e-12)
     assert right.serves == ("stalls",)
 
 

@@ -31,7 +31,7 @@ BODY = ABOUT | {"width_m": 1.0, "pivot": "front", "rear_hole_back_m": 0.4, "rear
                 "rated": {"source": "typed", "link_kg": 500.0, "link_push_kg": 500.0, "pin_kg": 500.0,
                           "locks_both_ways": True, "below": [{"number": 20, "mass_kg": 900.0}]}}
 HOLES = {"F": (0.0, 0.0), "L": (-0.18, 0.3), "Q": (-0.18, -0.3), "M": (-0.2, 0.0), "R": (-1.0, 0.0)}
-PICK = {"hoist": "hoist", "hardware": ["shackle"]}
+PICK = {"hoist": "hoist", "hardware": ["shackle"], "top_hardware": []}
 RIG: dict[str, dict[str, Any]] = {
     "frame": BODY | {"format": "frame/1", "name": "bar", "mass_kg": 20.0, "centre_of_mass_m": [-0.5, 0.0, 0.05],
                      "height_m": 0.1, "depth_m": 1.2, "front_m": 0.1,

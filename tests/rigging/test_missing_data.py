@@ -23,7 +23,7 @@ BODY = ABOUT | {"width_m": 1.0, "pivot": "front", "rear_hole_back_m": 0.4, "rear
                 "rated": {"source": "typed", "link_kg": 500.0, "link_push_kg": 500.0, "pin_kg": 500.0,
                           "locks_both_ways": True, "below": [{"number": 20, "mass_kg": 900.0}]}}
 HOLES = {"F": (0.0, 0.0), "L": (-0.18, 0.3), "Q": (-0.18, -0.3), "M": (-0.2, 0.0), "R": (-1.0, 0.0)}
-PICK = {"hoist": "hoist", "hardware": ["shackle"]}
+PICK = {"hoist": "hoist", "hardware": ["shackle"], "top_hardware": []}
 RIG: dict[str, dict[str, Any]] = {
     "frame": BODY | {"format": "frame/1", "name": "bar", "mass_kg": 20.0, "centre_of_mass_m": [-0.5, 0.0, 0.05],
                      "height_m": 0.1, "depth_m": 1.2, "front_m": 0.1,
@@ -35,13 +35,16 @@ RIG: dict[str, dict[str, Any]] = {
     "between": BODY | {"format": "adapter/1", "name": "between", "mass_kg": 10.0, "centre_of_mass_m": [-0.1, 0.0, -0.1],
                        "height_m": 0.2, "depth_m": 0.7, "front_m": 0.2, "top_fitting": "box",
                        "lower_pivot_ahead_m": 0.0, "lower_rear_hole_back_m": 0.4},
-    "arm": ABOUT | {"format": "pick_arm/1", "name": "bar arm", "mass_kg": 5.0, "length_m": 1.0, "centre_out_m": 0.5,
+    "arm": ABOUT | {"format": "pick_arm/1", "name": "bar arm", "mass_kg": 5.0, "length_m": 1.0,
+                    "centre_out_m": 0.5, "mount_kg_m": 500.0,
                     "hole": [{"name": "1", "out_m": 0.5, "up_m": 0.0, "limit_kg": 900.0}]},
     "hoist": ABOUT | {"format": "hoist/1", "name": "hoist", "mass_kg": 30.0, "capacity_kg": 2000.0,
                       "chain_kg_per_m": 1.0, "chain_m": 20.0, "headroom_m": 0.5,
                       "hoisting_class": "HC2", "speed_m_per_min": 6.0},
     "shackle": ABOUT | {"format": "shackle/1", "name": "shackle", "mass_kg": 1.0, "limit_kg": 2000.0, "length_m": 0.1},
     "sling": ABOUT | {"format": "sling/1", "name": "sling", "mass_kg": 1.0, "limit_kg": 2000.0, "length_m": 0.1},
+    # As long as a leg 3 m out and 3 m up, to 7 mm.
+    "strop": ABOUT | {"format": "sling/1", "name": "strop", "mass_kg": 1.0, "limit_kg": 2000.0, "length_m": 4.25},
     "rope": ABOUT | {"format": "rope/1", "name": "rope", "mass_kg": 0.0, "breaking_kn": 200.0, "termination": 0.9,
                      "kg_per_m": 0.5},
     "policy": {"format": "policy/1", "name": "house", "source": "typed", "over_people": True,
@@ -122,7 +125,14 @@ ON_ARM = {
 }
 BRIDLED = {
     "hang.pick.0": PICK
-    | {"hole": "F", "apex_m": 15.2, "leg": [{"point": "C", "rope": "rope"}, {"point": "D", "sling": "sling"}]},
+    | {
+        "hole": "F",
+        "apex_m": 15.2,
+        "leg": [
+            {"point": "C", "rope": "rope", "hardware": []},
+            {"point": "D", "sling": "strop", "hardware": []},
+        ],
+    },
     "venue.point": [
         {"name": name, "position_m": place, "limit_kg": 900.0}
         for name, place in {"B": [-1.0, 0.0, 15.2], "C": [0.0, 3.0, 18.2], "D": [0.0, -3.0, 18.2]}.items()
@@ -134,6 +144,7 @@ TWO_CARTS = {"hang.carts": {"groups": [1, 1]}}
 PULLED = {
     "hang.pick": [PICK | {"hole": "F", "point": "A"}],
     "hang.pullback": PICK | {"point": "B"},
+    "venue.open_air": False,  # what a gust does to it is not worked out
     "box.rated.pullback_kg": 500.0,
     "venue.point.1.position_m": [-0.4, 0.0, 15.2],
 }
@@ -174,7 +185,7 @@ CASES = [
     ("hoist.speed_m_per_min", f"{PICK_1}, bridle to C", "tension, largest leg", "no dynamic factor", BRIDLED),
     ("shackle.limit_kg", PICK_1, "shackle shackle", "shackle gives no limit", {}),
     ("sling.limit_kg", PICK_1, "sling sling", "sling gives no limit", {"hang.pick.0.hardware": ["sling"]}),
-    ("sling.limit_kg", f"{PICK_1}, bridle to D", "tension, largest leg", "sling gives no limit", BRIDLED),
+    ("strop.limit_kg", f"{PICK_1}, bridle to D", "tension, largest leg", "strop gives no limit", BRIDLED),
     ("rope.breaking_kn", f"{PICK_1}, bridle to C", "tension, largest leg", "rope gives no limit", BRIDLED),
     ("venue.point.0.limit_kg", "point A", "load on the point", "the venue file gives no limit", {}),
     ("venue.point.1.limit_kg", "point C", "load on the point", "the venue file gives no limit", BRIDLED),
@@ -185,10 +196,7 @@ CASES = [
     ("box.side_spacing_m", ROWS, PIN, "box gives no side_spacing_m", OFF_MIDDLE),
     ("hang.pick.0.hoist", PICK_1, "hoist", "names no hoist", {}),
     ("hang.pick.0.point", PICK_1, "reach of the hoist", "no venue point", {}),
-    pytest.param(
-        "hang.pick.0.point", f"main, {PICK_1}", "load at the roof", "point", {},
-        marks=pytest.mark.xfail(strict=True, reason="the roof load of a pick without a point is left out, not told"),
-    ),
+    ("hang.pick.0.point", f"main, {PICK_1}", "load at the roof", "names no point", {}),
     ("hang.pick.0.hoist", "point A", "load on the point", "no hoist is named", {}),
     ("hang.pick.0.hardware", PICK_1, "hardware", "none is named between hook and hole", {}),
     ("hang.pick.0.hoist", f"{PICK_1}, bridle", "tension of its legs", "its load or its points are not known", BRIDLED),
@@ -256,7 +264,6 @@ def test_hang_without_picks_cannot_be_judged(told):
     ("part", "what"),
     [(PICK_1, HOLE), (PICK_1, "hoist, load at the hook"), ("point A", "load on the point"), (FRAME, PIN)],
 )
-@pytest.mark.xfail(strict=True, reason="a complete column of unknown balance is judged by its stages before, or unheld")
 def test_what_carries_a_column_of_unknown_balance_is_not_within(told, part, what):
     # The rope takes hold where no file says; pulled downwards, it would add to each of these.
     _, data, _ = told(PULLED | {"box.pullback_m": None}, text=False)
@@ -278,10 +285,7 @@ def test_a_known_rating_that_is_passed_exceeds_whatever_else_is_missing(told):
         "hoist.capacity_kg",
         "shackle.limit_kg",
         # 83 kg, a hoist of 30 and 20 m of chain: 133 kg at rest.
-        pytest.param(
-            "venue.point.0.limit_kg",
-            marks=pytest.mark.xfail(strict=True, reason="a load that is known at rest counts as 0 kg at its point"),
-        ),
+        "venue.point.0.limit_kg",
     ],
 )
 def test_a_limit_that_is_passed_at_rest_exceeds_without_a_dynamic_factor(told, key):

@@ -92,7 +92,8 @@ def draw_files(draw: Random) -> Read:
     for holder, held in mates:
         holder["below"] = [below(draw, holder, item) for item in held]
     for box in (upper, lower):
-        box["pullback_m"] = [between(draw, -0.5, -0.3), 0.0, -between(draw, 0.0, box["height_m"])]
+        rear = box["front_m"] - box["depth_m"]
+        box["pullback_m"] = [max(between(draw, -0.5, -0.3), rear), 0.0, -between(draw, 0.0, box["height_m"])]
         box |= {"reference_m": [0.0, 0.0, 0.0], "acoustic": {"model": "point"}}
     above = draw.randint(0, 12)
     beneath = draw.randint(max(0, 2 - above), 12)

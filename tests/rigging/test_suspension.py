@@ -137,7 +137,7 @@ def judge(tmp_path: Path, packaged: Catalogue) -> Callable[..., Report]:
                 "tilt_deg": 0.0,
                 "floor_below_m": 0.0,
                 "column": [{"enclosure": "large", "splay_deg": 0.0}] * 3,
-                "pick": [{"hole": "5", "hoist": "hoist-1t", "hardware": ["shackle-1-2"]} | one],
+                "pick": [{"hole": "5", "hoist": "hoist-1t", "hardware": ["shackle-1-2"], "top_hardware": []} | one],
             }
             (tmp_path / f"{name}.toml").write_text(tomlkit.dumps(hang | more))
             return load_hang(tmp_path / f"{name}.toml", packaged)
@@ -187,7 +187,7 @@ def test_a_point_that_two_hangs_share(judge):
     assert "beside 0" in both.note
 
 
-LEGS = [{"point": "A", "rope": "rope-10mm"}, {"point": "B", "rope": "rope-10mm"}]
+LEGS = [{"point": name, "rope": "rope-10mm", "hardware": []} for name in "AB"]
 # Apex at 12 m, plumb above where hole 5 is at 0 tilt, (0, 0): legs 4 up and 3 out, 3 up and 4 out.
 ANCHORS = {"A": ((-3.0, 0.0, 16.0), 900.0), "B": ((4.0, 0.0, 15.0), 900.0)}
 
@@ -203,28 +203,37 @@ def test_bridle_of_a_hang(judge):
     expected = ROOF * np.sin([second, first]) / math.sin(first + second)
     np.testing.assert_allclose(line.legs.tension / G, expected, rtol=1e-9, atol=0)
     rope = find(report, f"{line.name}, bridle to B", "tension, largest leg")
-    # The greatest strand sizes all: 58.8 kN × 0.9 / 10 over people.
-    np.testing.assert_allclose(rope.value, max(expected) * DYNAMIC, rtol=1e-9, atol=0)
+    # The greatest strand sizes all: 58.8 kN × 0.9 / 10 over people. A leg of weight w, turned by t from plumb, holds w
+    # more at its upper end, and w/2·tan t more sideways.
+    own = [0.36 * 4.0 / math.cos(first), 0.36 * 3.0 / math.cos(second)]
+    held = [
+        math.hypot(tension * math.cos(turn) + w, tension * math.sin(turn) + w / 2 * math.tan(turn))
+        for tension, turn, w in zip(expected, (first, second), own, strict=True)
+    ]
+    np.testing.assert_allclose(rope.value, max(held) * DYNAMIC, rtol=1e-9, atol=0)
     np.testing.assert_allclose(rope.limit, 5292.0 / G, rtol=1e-12, atol=0)
     lower = find(report, f"{line.name}, bridle to B", "leg from the horizontal")
     np.testing.assert_allclose(lower.value, 90.0 - math.degrees(second), rtol=1e-9, atol=0)
     angle = find(report, f"{line.name}, bridle", "angle between legs")
     np.testing.assert_allclose(angle.value, math.degrees(first + second), rtol=1e-9, atol=0)
     # At the anchors the rope's own weight, at rest, comes on top.
-    for name, tension, turn, length in zip("AB", expected, (first, second), (4.0, 3.0), strict=True):
+    for name, tension, turn, w in zip("AB", expected, (first, second), own, strict=True):
         load = find(report, f"point {name}", "load on the point")
-        down = tension * DYNAMIC * math.cos(turn) + 0.36 * length / math.cos(turn)
-        np.testing.assert_allclose(load.value, math.hypot(tension * DYNAMIC * math.sin(turn), down), rtol=1e-9, atol=0)
+        down = tension * DYNAMIC * math.cos(turn) + w
+        aside = tension * DYNAMIC * math.sin(turn) + w / 2 * math.tan(turn)
+        np.testing.assert_allclose(load.value, math.hypot(aside, down), rtol=1e-9, atol=0)
 
 
 def test_forces_on_a_shared_anchor_add_as_vectors(judge):
     """The anchor A carries a leg of the bridle and a plumb hoist: less than the sum of their sizes."""
     report = judge({"leg": LEGS, "apex_m": 12.0}, ANCHORS, beside=[{"point": "A"}])
     alone = find(judge({"leg": LEGS, "apex_m": 12.0}, ANCHORS), "point A", "load on the point").value
-    leg = report.lines[0].legs.anchor_force[0] / G * DYNAMIC
-    plumb = ROOF * DYNAMIC
+    legs = report.lines[0].legs
+    leg = legs.anchor_force[0] / G * DYNAMIC
+    plumb, own = ROOF * DYNAMIC, 0.36 * legs.length[0]
     load = find(report, "point A", "load on the point")
-    expected = math.hypot(leg[0], -leg[2] + 0.36 * report.lines[0].legs.length[0] + plumb)
+    aside = leg[0] + own / 2 / math.tan(legs.from_horizontal[0])
+    expected = math.hypot(aside, -leg[2] + own + plumb)
     np.testing.assert_allclose(load.value, expected, rtol=1e-9, atol=0)
     assert max(alone, plumb) < load.value < 0.99 * (alone + plumb)
 
