@@ -32,23 +32,20 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import ConvexHull, QhullError, cKDTree
 
-from rigging.faults import NO_VALUE, Fault, FileFaults
+from acoustics.aes69 import Sofa, check_convention, content
+from rigging.faults import Fault, FileFaults
 
 Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
 Indices = npt.NDArray[np.intp]
 
-CONVENTION = "FreeFieldDirectivityTF"
-VERSIONS = ("1.0", "1.1")
 AXIS = np.array([[1.0, 0.0, 0.0]])
 # Radius of the largest gap in the directions. A spline runs on smoothly but knows nothing of what is there: inside a
 # gap of 20° it is right within 0.06 of the axis up to kR = 5, inside one of 30° within 0.27. [calc: closed forms]
 MOST_GAP_DEG = 20.0
 LEAST_AXIS_SHARE = 0.1  # of the loudest direction: below it the axis is a null, and levels re it mean nothing
 MOST_CENTRE_M = 2.0  # no box is so large: what lies farther out is a wrapped phase
-MOST_VALUES = 50_000_000  # 0.8 GB as complex numbers
 SAME_RAD = 2e-5  # directions nearer than this are one, rounded to 0.001°
-SAME_RADIUS_M = 1e-3  # a twentieth of the wavelength at 16 kHz
 COHERENT = 0.8  # mean cosine of what the fit leaves between neighbours: noise has 0, data that can be followed 1
 _FITTED = 60  # frequencies in the fit
 _WHOLE = 3000  # directions up to which one spline goes through all of them
@@ -168,9 +165,9 @@ def read_measured(
         raise FileFaults([fault if owner else Fault(name, "", wrong, "check the path")])
     try:
         with h5py.File(name, "r") as opened:
-            sofa = _Sofa(name, opened)
-            _check_convention(sofa)
-            frequency, direction, radius_m, transfer = _content(sofa)
+            sofa = Sofa(name, opened)
+            check_convention(sofa)
+            frequency, direction, radius_m, transfer = content(sofa)
     except (OSError, RuntimeError, KeyError) as error:
         first = str(error).partition("\n")[0][:120]
         todo = "name an AES69 (SOFA) file, or copy it again"
@@ -178,154 +175,7 @@ def read_measured(
     return _measured(sofa, frequency, direction, radius_m, transfer, c)
 
 
-@dataclass(frozen=True)
-class _Sofa:
-    """An open file with its name."""
-
-    name: str
-    root: h5py.File
-
-    def refuse(self, key: str, wrong: str, todo: str, value: object = NO_VALUE) -> NoReturn:
-        raise FileFaults([Fault(self.name, key, wrong, todo, value)])
-
-    def variable(self, key: str) -> h5py.Dataset:
-        found = self.root.get(key)
-        if not isinstance(found, h5py.Dataset) or found.shape is None:
-            self.refuse(key, "variable is missing", f"{CONVENTION} needs it; export the file again")
-        return found
-
-    def text(self, key: str, attribute: str) -> str:
-        """An attribute of a variable, or of the file (key ""); empty where it is missing."""
-        value = (self.variable(key) if key else self.root).attrs.get(attribute, "")
-        value = value[0] if isinstance(value, np.ndarray) and value.size else value
-        return (value.decode("utf-8", "replace") if isinstance(value, bytes) else str(value)).strip()
-
-    def numbers(self, key: str) -> Array:
-        """All values of a variable, finite."""
-        found = self.variable(key)
-        if found.dtype.kind not in "fiu":
-            self.refuse(key, "holds no numbers", "export the file again", str(found.dtype))
-        if found.size > MOST_VALUES:
-            wrong = f"holds {found.size / 1e6:.0f} million values"
-            self.refuse(key, wrong, f"thin the frequencies, to {MOST_VALUES // 1_000_000} million at most")
-        values = np.asarray(found[()], dtype=float)
-        bad = np.argwhere(~np.isfinite(values))
-        if len(bad):
-            place = ", ".join(str(i + 1) for i in bad[0])
-            wrong = f"holds {len(bad)} values that are no finite numbers, the first at [{place}]"
-            self.refuse(key, wrong, "leave out what was not measured and export again")
-        return values
-
-
-def _check_convention(sofa: _Sofa) -> None:
-    for attribute, known in (
-        ("Conventions", ("SOFA",)),
-        ("SOFAConventions", (CONVENTION,)),
-        ("SOFAConventionsVersion", VERSIONS),
-        ("DataType", ("TF",)),
-    ):
-        found = sofa.text("", attribute)
-        if not found:
-            sofa.refuse(attribute, "attribute is missing: no AES69 (SOFA) file", f"name one of {CONVENTION}")
-        if found not in known:
-            wrong = f"is not {' or '.join(known)}"
-            sofa.refuse(attribute, wrong, f"export it as {CONVENTION} {VERSIONS[-1]}", found)
-
-
-def _content(sofa: _Sofa) -> tuple[Array, Array, float, Complex]:
-    """Frequencies (N,) above 0, directions (R, 3) in the source's axes, their distance, transfer (R, N)."""
-    shape = sofa.variable("Data.Real").shape
-    if len(shape) == 3 and shape[0] > 1:
-        wrong = f"holds {shape[0]} measurements; which note, setting or orientation is meant is not known"
-        sofa.refuse("Data.Real", wrong, "save one measurement that has every direction as a receiver")
-    frequency = _frequencies(sofa)
-    vector = _receivers(sofa)
-    shape = (1, len(vector), len(frequency))
-    for key in ("Data.Real", "Data.Imag"):
-        found = sofa.variable(key).shape
-        if found != shape:
-            wrong = f"has the shape {found}, not M × R × N = {shape} of ReceiverPosition and N"
-            sofa.refuse(key, wrong, "export the file again")
-    distance = np.linalg.norm(vector, axis=1)
-    if distance.min() <= 0:
-        sofa.refuse("ReceiverPosition", "lies at the source: no distance, no direction", "give the radius in metres")
-    if np.ptp(distance) > SAME_RADIUS_M:
-        wrong = f"lies {distance.min():.3f} to {distance.max():.3f} m from the source, so levels and phases differ"
-        sofa.refuse("ReceiverPosition", wrong, "refer all directions to one distance and export again")
-    real, imaginary = sofa.numbers("Data.Real")[0], sofa.numbers("Data.Imag")[0]
-    if not imaginary.any() and real.min() >= 0 and np.ptp(real, axis=0).any():
-        wrong = "is zero and Data.Real nowhere negative: magnitudes without phase"
-        sofa.refuse("Data.Imag", wrong, "sums of sources need complex data; export it with phase")
-    above = frequency > 0
-    return frequency[above], vector / distance[:, np.newaxis], float(distance.mean()), (real + 1j * imaginary)[:, above]
-
-
-def _frequencies(sofa: _Sofa) -> Array:
-    frequency = sofa.numbers("N")
-    units = sofa.text("N", "Units")
-    if _unit(units) not in ("hertz", "hz"):
-        sofa.refuse("N:Units", "is not hertz", "give frequencies in hertz", units)
-    if frequency.ndim != 1 or np.count_nonzero(frequency > 0) < 2:
-        sofa.refuse("N", "holds fewer than two frequencies above 0", "export the whole spectrum")
-    falling = np.flatnonzero(np.diff(frequency) <= 0)
-    if frequency[0] < 0 or len(falling):
-        wrong = f"does not rise from 0 Hz: entry {falling[0] + 2}" if len(falling) else "starts below 0 Hz"
-        value = frequency[falling[0] + 1] if len(falling) else frequency[0]
-        sofa.refuse("N", wrong, "sort the frequencies and export again", float(value))
-    return frequency
-
-
-def _receivers(sofa: _Sofa) -> Array:
-    """Receivers from the source in the source's axes, (R, 3). [m]
-
-    Their places are given from the listener, in the listener's axes.
-    """
-    place = _points(sofa, "ReceiverPosition") @ _axes(sofa, "Listener") + _points(sofa, "ListenerPosition", 1)
-    return np.asarray((place - _points(sofa, "SourcePosition", 1)) @ _axes(sofa, "Source").T)
-
-
-def _axes(sofa: _Sofa, whose: str) -> Array:
-    """Forward, left and up of the source or the listener, as rows (3, 3)."""
-    view = _points(sofa, f"{whose}View", 1)[0]
-    up = _points(sofa, f"{whose}Up", 1, f"{whose}View")[0]
-    left = np.cross(up, view)
-    if np.linalg.norm(left) <= 1e-6 * float(np.linalg.norm(up) * np.linalg.norm(view)):
-        sofa.refuse(f"{whose}Up", f"is zero, or parallel to {whose}View", "give view and up at a right angle")
-    rows = np.stack([view, left, np.cross(view, left)])
-    return np.asarray(rows / np.linalg.norm(rows, axis=1, keepdims=True))
-
-
-def _points(sofa: _Sofa, key: str, count: int | None = None, typed: str = "") -> Array:
-    """Positions or vectors, cartesian (n, 3); `typed` names the variable that holds their type where they do not."""
-    values = sofa.numbers(key)
-    values = values[..., 0] if values.ndim == 3 and values.shape[2] == 1 else values
-    if values.ndim != 2 or values.shape[1] != 3 or len(values) != (count or len(values)):
-        wanted = f"{count or 'R'} × 3"
-        sofa.refuse(key, f"has the shape {values.shape}, not {wanted} for one measurement", "export the file again")
-    typed = key if sofa.text(key, "Type") or not typed else typed
-    kind, units = sofa.text(typed, "Type"), sofa.text(typed, "Units")
-    parts = [_unit(part) for part in units.split(",")]
-    if kind == "cartesian" and set(parts) == {"metre"}:
-        return values
-    if kind == "spherical" and parts == ["degree", "degree", "metre"]:
-        azimuth, elevation = np.radians(values[:, :2]).T
-        flat = np.cos(elevation)
-        unit = np.column_stack([flat * np.cos(azimuth), flat * np.sin(azimuth), np.sin(elevation)])
-        return np.asarray(values[:, 2:] * unit)
-    todo = "give cartesian in metre, or spherical in degree, degree, metre"
-    if kind in ("cartesian", "spherical"):
-        sofa.refuse(f"{typed}:Units", f"is no unit of {kind} places that is read", todo, units)
-    sofa.refuse(f"{typed}:Type", "is neither cartesian nor spherical", todo, kind)
-
-
-def _unit(text: str) -> str:
-    """One spelling of a unit: `Meters` → `metre`."""
-    return text.strip().lower().removesuffix("s").replace("meter", "metre")
-
-
-def _measured(
-    sofa: _Sofa, frequency: Array, direction: Array, radius_m: float, transfer: Complex, c: float
-) -> Measured:
+def _measured(sofa: Sofa, frequency: Array, direction: Array, radius_m: float, transfer: Complex, c: float) -> Measured:
     """Directions merged and checked, the centre fitted and taken out, the axis made 1."""
     loudest = np.abs(transfer).max(axis=0)
     if loudest.min() == 0:
@@ -350,12 +200,12 @@ def _measured(
     return Measured(frequency, direction, still / axis, centre, radius_m)
 
 
-def _refuse_axis(sofa: _Sofa, hz: float, what: str) -> NoReturn:
+def _refuse_axis(sofa: Sofa, hz: float, what: str) -> NoReturn:
     wrong = f"{what} at {hz:g} Hz, where levels are defined on the axis"
     sofa.refuse("Data.Real", wrong, "check SourceView, and leave out frequencies that were not measured")
 
 
-def _merged(sofa: _Sofa, direction: Array, transfer: Complex) -> tuple[Array, Complex]:
+def _merged(sofa: Sofa, direction: Array, transfer: Complex) -> tuple[Array, Complex]:
     """Directions that stand more than once, as poles do on a regular grid, replaced by their mean."""
     pairs = cKDTree(direction).query_pairs(SAME_RAD, output_type="ndarray")
     count = len(direction)
@@ -372,7 +222,7 @@ def _merged(sofa: _Sofa, direction: Array, transfer: Complex) -> tuple[Array, Co
     return np.asarray(middle / np.linalg.norm(middle, axis=1, keepdims=True)), mean
 
 
-def _neighbours(sofa: _Sofa, direction: Array) -> Indices:
+def _neighbours(sofa: Sofa, direction: Array) -> Indices:
     """Pairs of directions that are neighbours, (E, 2), by the convex hull; it refuses a grid with a gap."""
     todo = f"directivity is needed all around; measure what lacks (up to {MOST_GAP_DEG:g}° is bridged)"
     try:

@@ -198,19 +198,23 @@ def _check_apart(hang: Hang, sources: Sources, listening: Listening, areas: Sequ
 
 
 def _band_values(level: Array) -> dict[str, Any]:
-    middle = bands.midbands()
-    weighted = {
-        f"level_{kind.lower()}": bands.energy_sum(level + bands.weighting(middle, kind)[:, np.newaxis])
-        for kind in ("A", "C")
-    }
-    octaves = np.stack([bands.energy_sum(level[bands.octave_bands(hz)]) for hz in bands.OCTAVES_HZ])
+    middle, many = bands.midbands(), level.shape[1]
+    weights = [bands.weighting(middle, kind)[:, np.newaxis] for kind in ("A", "C")]
+    weighted, octaves = np.empty((2, many)), np.empty((len(bands.OCTAVES_HZ), many))
+    for first in range(0, many, field.BLOCK):  # in blocks: a copy of all levels would double the memory
+        part = slice(first, first + field.BLOCK)
+        for row, weight in enumerate(weights):
+            weighted[row, part] = bands.energy_sum(level[:, part] + weight)
+        for row, hz in enumerate(bands.OCTAVES_HZ):
+            octaves[row, part] = bands.energy_sum(level[bands.octave_bands(hz), part])
     return {
         "band": bands.NOMINAL_HZ,
         "frequency": middle,
         "level": level,
         "octave": bands.OCTAVES_HZ,
         "octave_level": octaves,
-        **weighted,
+        "level_a": weighted[0],
+        "level_c": weighted[1],
     }
 
 

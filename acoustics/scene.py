@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -66,7 +65,7 @@ class Scene:
         passes, done = 2 if refine else 1, len(self.position)
         tell = None if progress is None else (lambda some: progress(some, passes * done))
         level, parts = self._level(count, tell)
-        refinement = np.full_like(level, np.nan)
+        refinement = np.broadcast_to(np.nan, level.shape)  # takes no memory
         while refine:
             finer, finer_parts = self._level(2 * count, tell)
             refinement = finer - level
@@ -79,14 +78,18 @@ class Scene:
     def estimate(self) -> str:
         """What the levels of all positions will take: memory, and time by summing some of them."""
         many, sources = self.position.shape[0], len(self.sources.kind)
-        some = dataclasses.replace(self, position=self.position[:: max(1, many // _TRIED)])
-        some._level(1, None)  # compiled code is loaded, tables are warm
-        before = time.perf_counter()
-        some._level(1, None)
-        seconds = (time.perf_counter() - before) * many / len(some.position)
-        # Levels, octaves and two copies while they are weighted; places; arrivals and what is hidden.
-        gigabytes = many * (8 * (29 + 6 + 2 * 29 + 12) + 10 * sources) / 1e9
-        return f"{many} positions × {sources} sources: some {gigabytes:.1f} GB and {max(1.0, seconds):.0f} s"
+        parts = field.sub_bands(self.sources, self.position[:: max(1, many // _TRIED)], self.medium)
+        some = self.position[many // 2 : many // 2 + _TRIED]  # neighbours, as they will come
+        spent = []
+        for position in (some[: len(some) // 10], some, some[: len(some) // 10], some):  # the first loads compiled code
+            before = time.perf_counter()
+            field.band_level(self.sources, position, self.medium, parts=parts)
+            spent.append(time.perf_counter() - before)
+        seconds = spent[3] + max(0.0, spent[3] - spent[2]) / (0.9 * len(some)) * many
+        # Levels, a copy while they are summarised, octaves and places; arrivals and what is hidden; the program itself.
+        gigabytes = 0.4 + many * (8 * (2 * 29 + 2 * 6 + 16) + 10 * sources) / 1e9
+        work = f"{gigabytes:.1f} GB of memory, {max(1.0, seconds):.0f} s for the sum"
+        return f"{many} positions × {sources} sources: some {work}"
 
     def lines(
         self, points: int | Literal["auto"], frequency: Sequence[float], tell: field.Progress | None

@@ -18,6 +18,7 @@ from acoustics.programme import PROGRAMMES
 from acoustics.scene import SETTLED_DB
 from rigging.cautions import CAUTIONS
 
+_SUMMARISED = ("level", "level_a", "level_c", "octave_level", "hidden")
 # The third octaves of the octaves that are reported, 200 Hz to 10 kHz.
 _OCTAVE_BANDS = slice(octave_bands(OCTAVES_HZ[0]).start, octave_bands(OCTAVES_HZ[-1]).stop)
 
@@ -28,7 +29,8 @@ def summarise(result: xr.Dataset, average_below_db: float = 0.0) -> dict[str, An
     `average_below_db`: how far the average of the event is assumed to lie below the drive, for the note on hearing.
     """
     a = result.attrs
-    seats = result.isel(position=np.flatnonzero(~result["on_section"].values))
+    kept = [name for name in _SUMMARISED if name in result]
+    seats = result[kept].isel(position=np.flatnonzero(~result["on_section"].values))
     served = result["surface"].values[result["surface_served"].values]
     summary: dict[str, Any] = {
         key: a[key] for key in ("hang", "venue", "design", "revision", "version", "datum", "model", "trim_m")
@@ -146,10 +148,11 @@ def _greatest(level: npt.NDArray[np.float64]) -> float:
 
 def _refinement(result: xr.Dataset) -> dict[str, Any]:
     """At how many positions twice the points per enclosure move a level within 20 dB of its band's greatest."""
-    change, level = np.abs(result["refinement"].values), result["level"].values
-    if np.isnan(change).all():
+    change, level = result["refinement"].values, result["level"].values
+    if np.isnan(change[:, 0]).all() and np.isnan(change).all():
         return {"points_per_enclosure": result.attrs["points_per_enclosure"], "known": False}
     counts = level >= np.nanmax(level, axis=1, keepdims=True, initial=-np.inf) - 20.0
+    change = np.abs(change)
     moved = (change > SETTLED_DB) & counts
     return {
         "points_per_enclosure": result.attrs["points_per_enclosure"],
