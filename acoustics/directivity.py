@@ -151,10 +151,10 @@ class Directivity:
         ValueError
             If its data are measured: they do not say which part radiates what.
         """
-        if self.measured is not None:
-            raise ValueError(f"{self.name} has measured data, which do not say which part of it radiates what")
         if count == 1 or self.omnidirectional:
             return (self,)
+        if self.measured is not None:
+            raise ValueError(f"{self.name} has measured data, which do not say which part of it radiates what")
         edge = np.linspace(*self.extent_m, count + 1)
         bounds = np.concatenate([[-np.inf], edge[1:-1], [np.inf]])
         found = []
@@ -187,6 +187,9 @@ class Directivity:
         """Directivity towards unit vectors (..., 3) at frequencies (K,) [Hz], shape (K, ...), within QUIET."""
         if self.omnidirectional:
             return np.ones((len(frequencies), *directions.shape[:-1]), dtype=complex)
+        if self.measured is not None:
+            # A band is used where its middle lies in the data: what of it lies beyond has the last value.
+            return self.measured.at_many(directions, np.clip(frequencies, self.measured.low_hz, self.measured.high_hz))
         return np.stack([self._loudest(directions, float(hz)) for hz in frequencies])
 
     def _loudest(self, directions: Array, hz: float) -> Complex:

@@ -319,7 +319,8 @@ def _amplitude(toward: list[Complex], level: Array, drive: Complex, distance: Ar
 
 
 def _source_levels(sources: Sources, band: int) -> Array:
-    return np.array([sources.directivities[kind].level_1m_db[band] for kind in sources.kind])
+    level = np.array([sources.directivities[kind].level_1m_db[band] for kind in sources.kind])
+    return level if sources.programme_db is None else level + sources.programme_db[band]
 
 
 def _band_at(frequency: float) -> int:

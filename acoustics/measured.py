@@ -161,7 +161,7 @@ def read_measured(
     name = os.fspath(path)
     if not Path(name).is_file():
         wrong = "is a directory, not a file" if Path(name).is_dir() else "does not exist"
-        fault = Fault(owner, key, f"names a file that {wrong}", "check the path", name)
+        fault = Fault(owner, key, f"names a file that {wrong}", "check the path", Path(name).name)
         raise FileFaults([fault if owner else Fault(name, "", wrong, "check the path")])
     try:
         with h5py.File(name, "r") as opened:

@@ -15,8 +15,8 @@ from acoustics import bands, field, levels, results, sight
 from acoustics.field import Sources
 from acoustics.listening import GRID_M, Listening, cut_segments, grid_of, layers, listen
 from acoustics.programme import PROGRAMMES
-from acoustics.scene import Scene
-from acoustics.sources import medium, sources_of
+from acoustics.scene import NEAREST_M, Scene
+from acoustics.sources import medium, sources_of, split
 from acoustics.venue import Area, Venue
 from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults, nearest
@@ -27,16 +27,16 @@ from rigging.revision import design_word, revision
 
 Array = npt.NDArray[np.float64]
 
-# Nearer than this to a point source its level has no meaning.
-NEAREST_M = 0.05
 # More positions than this are announced with what they will take.
 LONG_RUN = 100_000
 
 HIDDEN_OUT = "hidden sources left out"
 HIDDEN_OVER = "hidden sources weakened as behind one edge, ISO 9613-2:1996, 7.4"
+ONE_POINT = "one directional point source"
+LINE_MODEL = f"free field, direct sound: {ONE_POINT} per enclosure, complex sum at each line; {HIDDEN_OUT}"
 MODEL = (
-    "free field, direct sound: one directional point source per enclosure, complex sum over the bands in closed form, "
-    "bands cut until directivity and air absorption move no level by 0.1 dB; " + HIDDEN_OUT
+    f"free field, direct sound: {ONE_POINT} per enclosure, complex sum over the bands in closed form, "
+    f"bands cut until directivity and air absorption move no level by 0.1 dB; {HIDDEN_OUT}"
 )
 
 
@@ -118,12 +118,13 @@ def predict(
     signal = PROGRAMMES[options.programme]
     try:
         sources = sources_of(hang, layout, catalogue, through.c, options.lines or (), signal, options.drive_db)
+        faults.extend(_check_points(sources, options.points, catalogue))
     except FileFaults as error:
         faults.extend(error.faults)
     if faults:
         raise FileFaults(faults)
     listening = listen(venue.area, hang.position_m, float(np.radians(hang.azimuth_deg)), options.grid_m)
-    _check_apart(hang, sources, listening, venue.area)
+    _check_apart(hang, sources, 1 if options.points == "auto" else options.points, listening, venue.area)
     scene = Scene(sources, listening.position, through, tuple(venue.area), options.over_edges)
     if announce is not None and len(listening.position) > LONG_RUN and options.lines is None:
         announce(scene.estimate())
@@ -143,7 +144,8 @@ def predict(
         values |= _band_values(summed.level) | {"sub_bands": summed.parts, "refinement": summed.refinement}
         level, most = sources.level_1m_db(), _most(sources)
         values["headroom"] = levels.headroom(0.0, level, most)
-        attributes |= {"points_per_enclosure": summed.points, **_limits(hang, sources, options.drive_db)}
+        attributes |= {"model": _model(options, summed.points), "points_per_enclosure": summed.points}
+        attributes |= {**_limits(hang, sources, options.drive_db)}
     else:
         tell = None if progress is None else (lambda done: progress(done, len(listening.position)))
         values |= _line_values(scene.lines(options.points, options.lines, tell), blocked, options.lines)
@@ -155,6 +157,15 @@ def _line_values(pressure: field.Complex, blocked: field.Flags, lines: Sequence[
         level = 20.0 * np.log10(np.abs(pressure) / field.P0)
     level[:, blocked.all(axis=0)] = np.nan
     return {"line": lines, "frequency": lines, "pressure": pressure, "level": level}
+
+
+def _model(options: Options, points: int = 1) -> str:
+    """What the numbers hold for."""
+    count = points if options.points == "auto" else options.points
+    text = MODEL if options.lines is None else LINE_MODEL
+    if options.over_edges and options.lines is None:
+        text = text.replace(HIDDEN_OUT, HIDDEN_OVER)
+    return text if count == 1 else text.replace(ONE_POINT, f"{count} directional point sources")
 
 
 def _most(sources: Sources) -> Array:
@@ -185,16 +196,28 @@ def _limits(hang: Hang, sources: Sources, drive_db: float) -> dict[str, Any]:
     }
 
 
-def _check_apart(hang: Hang, sources: Sources, listening: Listening, areas: Sequence[Area]) -> None:
+def _check_apart(hang: Hang, sources: Sources, points: int, listening: Listening, areas: Sequence[Area]) -> None:
     """Refuse a position nearer to a source than its model can mean anything."""
-    for row, place in zip(hang.enclosure_rows, sources.position, strict=True):
+    divided, owner = split(sources, points)
+    for source, place in zip(owner, divided.position, strict=True):
         apart = np.linalg.norm(listening.position - place, axis=1)
         nearest_one = int(np.argmin(apart))
         if apart[nearest_one] < NEAREST_M:
-            where = areas[listening.area[nearest_one]].name
-            wrong = f"puts row {row + 1} within {NEAREST_M:g} m of a listening position in {where}"
+            where, row = areas[listening.area[nearest_one]].name, hang.enclosure_rows[source] + 1
+            wrong = f"puts row {row} within {NEAREST_M:g} m of a listening position in {where}"
             fault = Fault(hang.document.file, "position_m", wrong, "move the hang, or the area and its ears")
             raise FileFaults([fault])
+
+
+def _check_points(sources: Sources, points: int | str, catalogue: Catalogue) -> list[Fault]:
+    """Faults of enclosures that cannot be divided: measured data do not say which part radiates what."""
+    if points in (1, "auto"):
+        return []
+    measured = [kind.name for kind in sources.directivities if kind.measured is not None]
+    wrong = f"gives measured data, which cannot be divided into {points} points"
+    return [
+        Fault(catalogue.documents[n].file, "acoustic.aes69_file", wrong, "use --points 1 or auto") for n in measured
+    ]
 
 
 def _band_values(level: Array) -> dict[str, Any]:
@@ -328,7 +351,7 @@ def _attributes(hang: Hang, venue: Venue, venue_document: Document, layout: Layo
         "revision": revision(settings),
         "design": design_word(hang, venue_document.data),
         "version": metadata.version("evenhang"),
-        "model": MODEL if not options.over_edges else MODEL.replace(HIDDEN_OUT, HIDDEN_OVER),
+        "model": _model(options),
         "programme": options.programme,
         "drive_db": options.drive_db,
         "over_edges": int(options.over_edges),

@@ -20,6 +20,7 @@ Array = npt.NDArray[np.float64]
 # Up to here every prediction is summed once more with twice the points, to see what that changes.
 REFINED_POSITIONS = 50_000
 MOST_POINTS = 8
+NEAREST_M = 0.05  # nearer than this to a point source its level has no meaning
 SETTLED_DB = 0.1  # change of level within 20 dB of the greatest of a band that doubling the points may make
 _WITHIN_DB = 20.0
 _TRIED = 2000
@@ -66,7 +67,7 @@ class Scene:
         tell = None if progress is None else (lambda some: progress(some, passes * done))
         level, parts = self._level(count, tell)
         refinement = np.broadcast_to(np.nan, level.shape)  # takes no memory
-        while refine:
+        while refine and self.apart(2 * count):
             finer, finer_parts = self._level(2 * count, tell)
             refinement = finer - level
             if points != "auto" or 2 * count > MOST_POINTS or moved(level, finer) <= SETTLED_DB:
@@ -103,6 +104,11 @@ class Scene:
         way = self._way(sources)
         parts = field.sub_bands(sources, self.position, self.medium, way)
         return field.band_level(sources, self.position, self.medium, way, tell, parts), parts
+
+    def apart(self, points: int) -> bool:
+        """Whether no position is nearer than `NEAREST_M` to a source that is as many points."""
+        place = split(self.sources, points)[0].position
+        return all(float(np.linalg.norm(self.position - one, axis=1).min(initial=np.inf)) >= NEAREST_M for one in place)
 
     def _can_refine(self, points: int | Literal["auto"]) -> bool:
         few = len(self.position) <= REFINED_POSITIONS or points == "auto"

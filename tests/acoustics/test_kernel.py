@@ -14,10 +14,15 @@ from scipy.spatial.transform import Rotation
 
 from acoustics import bands, charts, kernel
 from acoustics.directivity import PASCAL_DB, QUIET, TABLE_ERROR, Directivity
+from acoustics.radiators import Radiator
 
 C = 343.2  # [m/s]
 POINT = Directivity("point", (), 0.0, 0.0, np.full(29, PASCAL_DB), C)
 WHOLE = np.ones(29, dtype=np.int64)
+# Nothing about it is symmetric, hence its directivity is complex.
+LOW = Radiator("rectangle", 0.29, 0.17, ((0.05, 0.15, -0.08), (0.03, -0.17, 0.05)), to_hz=900.0)
+HIGH = Radiator("rectangle", 0.05, 0.11, ((0.07, 0.08, 0.06),), from_hz=900.0)
+LOPSIDED = Directivity("lopsided", (LOW, HIGH), 0.87, -9.0, np.full(29, PASCAL_DB), C)
 PLACES = np.random.default_rng(3).uniform([4.0, -12.0, -8.0], [50.0, 12.0, 4.0], (40, 3))
 FREE = np.zeros((0, 0))
 
@@ -220,9 +225,9 @@ def test_directivity_of_one_source(enclosures, name):
 
 
 def test_directivity_of_a_column(enclosures):
-    """Two kinds and a point, turned this way and that: their complex directivities add."""
+    """Three kinds, one of them a point, turned this way and that: their complex directivities add."""
     rng = np.random.default_rng(13)
-    subs, kinds = bands.cut(WHOLE), (enclosures["large"], POINT, enclosures["compact"])
+    subs, kinds = bands.cut(WHOLE), (enclosures["large"], POINT, LOPSIDED)
     kind, position = np.array([0, 1, 2, 2, 0, 1, 0]), PLACES[:4]
     of = summed(column(rng, 7), strengths(rng, 7, subs), subs, rng.uniform(0, 0.01, 7), rows_turned(rng, 7), kind)
     toward = exactly(of, kinds, subs, position)

@@ -75,7 +75,8 @@ def replaced(old: str, new: str, text: str = ACOUSTIC) -> str:
 @pytest.mark.parametrize(
     ("acoustic", "key", "line", "wrong", "todo"),
     [
-        (replaced('"radiators"', '"radiator"'), "model", 2, "is not one of the known", "'point', 'radiators' or 'measured'"),
+        (replaced('"radiators"', '"radiator"'), "model", 2,
+            "is not one of the known", "'point', 'radiators' or 'measured'"),
         (replaced('model = "radiators"\n', ""), "model", 1, "key is missing", 'model = "radiators"'),
         ("[acoustic]\n", "model", 1, "key is missing", 'model = "radiators"'),
         (replaced("rear_db = -20.0\n", ""), "rear_db", 1, "key is missing", 'model = "radiators" needs it'),
@@ -117,7 +118,8 @@ def replaced(old: str, new: str, text: str = ACOUSTIC) -> str:
         (ACOUSTIC.split("[[")[0] + "radiator = 3\n", "radiator", 7, "must be tables", "radiator]] once for each"),
         (ACOUSTIC.split("[[")[0] + "radiator = 3\n", "radiator", 7,
             "must be tables", "[[acoustic.radiator]]"),
-        ('[acoustic]\nmodel = "point"\nrear_db = -20.0\n', "rear_db", 3, 'has no meaning for model = "point"', "remove it"),
+        ('[acoustic]\nmodel = "point"\nrear_db = -20.0\n', "rear_db", 3,
+            'has no meaning for model = "point"', "remove it"),
     ],
 )  # fmt: skip
 def test_acoustic_part_at_fault(acoustic_faults, acoustic, key, line, wrong, todo):
