@@ -147,7 +147,7 @@ def line_pressure(
     Returns
     -------
     ndarray, shape (F, P)
-        Pressure at drive 0 dB [Pa]; a point radiates 1 Pa at 1 m. NaN where no source has data.
+        [Pa]; a point radiates 1 Pa at 1 m. NaN where no source has data.
 
     Raises
     ------
@@ -193,7 +193,7 @@ def band_level(
     Returns
     -------
     ndarray, shape (29, P)
-        At drive 0 dB [dB re 20 µPa]; NaN where nothing arrives or no source is used in the band.
+        [dB re 20 µPa]; NaN where nothing arrives or no source is used in the band.
 
     Raises
     ------

@@ -130,7 +130,7 @@ def distance_figure(result: xr.Dataset) -> Figure:
     if areas:
         handles, labels = panels[0].get_legend_handles_labels()
         figure.legend(handles, labels, title="octave, Hz", fontsize=12, title_fontsize=12, loc="outside right upper")
-    heading = title(result, "Level over horizontal distance, along the section (drive 0 dB, pink programme)")
+    heading = title(result, f"Level over horizontal distance, along the section ({_drive(result)})")
     figure.suptitle(heading, x=0.01, ha="left", fontsize=14)
     _caution(figure)
     return figure
@@ -178,7 +178,7 @@ def plan_figure(result: xr.Dataset, quantity: float | None = None) -> Figure:
     bar = figure.colorbar(
         ScalarMappable(scale, colormaps[COLOURS]), ax=list(panels), shrink=0.9, ticks=scale.boundaries
     )
-    bar.set_label(f"{what} re 20 µPa, drive 0 dB", fontsize=13)
+    bar.set_label(f"{what} re 20 µPa\n{_drive(result)}", fontsize=13)
     bar.ax.tick_params(labelsize=12)
     if not np.isfinite(level[~result["on_section"].values]).all():
         panels[0].legend(handles=[Patch(facecolor=_HIDDEN, label="hidden")], loc="upper left", fontsize=12)
@@ -199,6 +199,10 @@ def level_scale(result: xr.Dataset, quantity: float | None = None) -> BoundaryNo
 def frequency_text(hz: float) -> str:
     """250, 1k, 2.5k."""
     return f"{hz:g}" if hz < 1000 else f"{hz / 1000:g}k"
+
+
+def _drive(result: xr.Dataset) -> str:
+    return f"drive {result.attrs['drive_db']:+g} dB, {result.attrs['programme']} programme"
 
 
 def save_svg(figure: Any, path: Any) -> None:

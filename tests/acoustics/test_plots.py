@@ -97,3 +97,10 @@ def test_every_picture_carries_hang_venue_and_revision(theatre: xr.Dataset) -> N
     titles += [figure.get_suptitle() for figure in (plots.distance_figure(theatre), plots.plan_figure(theatre))]
     for text in titles:
         assert f"main, stage left (house right) · Gable Theatre · {words}" in text
+
+
+def test_pictures_carry_drive_and_programme(theatre: xr.Dataset) -> None:
+    louder = theatre.assign_attrs(drive_db=6.0, programme="sloped")
+    words = "drive +6 dB, sloped programme"
+    assert words in "".join(ax.get_ylabel() for ax in plots.plan_figure(louder, None).axes)
+    assert words in plots.distance_figure(louder).get_suptitle()
