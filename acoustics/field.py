@@ -28,7 +28,7 @@ _BLOCK = 200_000
 # Positions that the compiled sum does between two reports of progress.
 BLOCK = 20_000
 SAMPLE = 300
-_CONVERGED_DB = 0.08
+_CONVERGED_DB = 0.05
 _MOST_PARTS = 16
 
 
@@ -295,7 +295,7 @@ def _detour(blocked: Flags | Array | None, part: slice) -> Array:
         return np.zeros((0, 0))
     if blocked.dtype == bool:
         return np.where(blocked[:, part], np.inf, np.nan)
-    return np.asarray(blocked[:, part], dtype=float)
+    return np.ascontiguousarray(blocked[:, part], dtype=float)  # one layout, or the kernel is compiled again
 
 
 def _blocks(sources: Sources, position: Array) -> Iterator[tuple[slice, Array, list[Array]]]:
