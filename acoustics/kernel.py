@@ -275,7 +275,7 @@ def _behind(xi: Any, own: Any, detour: float, edge: Any, c: float) -> None:
 
 @njit(inline="always")
 def _near(xi: Any, xj: Any, gap: float, edge: Any, own: Any) -> None:
-    """Add a pair whose arrivals all but coincide: 2 Re[A_i A_j* e^{−j2πfmΔ}] sinc(BΔ), to second order: 3e-10 at most."""
+    """Add a pair whose arrivals all but coincide: 2 Re[A_i A_j* e^{−j2πfmΔ}] sinc(BΔ), within 3e-10."""
     wide = len(own)
     for k in range(wide):
         h = np.pi * (edge[k + 1] - edge[k]) * gap
