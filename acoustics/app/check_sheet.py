@@ -231,5 +231,7 @@ def _basis(report: Report) -> list[str]:
         "model: rigid bodies in one plane, vertical chains, exact for the masses and places in the equipment files;",
         "kg stand for the weight of that mass at 9.80665 m/s²; values against limits carry the dynamic factor once",
         "a bridle's leg is taken as straight, half of its weight at each end; slings and shackles as the file says",
+        "not in it: cables where the file has no [loom]; loads on the points but those named with --beside; a sling or",
+        "shackle counts as straight, in line, unless the file says otherwise",
         "not judged: secondary suspension, what is above the points, pins and hooks coming loose",
     ]
