@@ -213,8 +213,10 @@ class Directivity:
         return step
 
     def _loud(self, hz: float, share: float) -> tuple[Radiator, ...]:
-        """Radiators whose share of the sum at a frequency is more than that."""
-        return tuple(r for r in self.radiators if radiators.crossover(hz, r.from_hz, r.to_hz) > share)
+        """Radiators whose share at a frequency is more than that of the largest one of the whole enclosure."""
+        shares = [float(radiators.crossover(hz, r.from_hz, r.to_hz)) for r in self.whole or self.radiators]
+        least = share * max(shares, default=0.0)
+        return tuple(r for r in self.radiators if radiators.crossover(hz, r.from_hz, r.to_hz) > least)
 
 
 def load_directivity(enclosure: Enclosure, file: str, c: float) -> Directivity:
