@@ -22,6 +22,7 @@ LANES = 8  # rows are padded to whole vectors of this many doubles
 # Nearer arrivals than this (34 µm of path) take the pair term's limit: dividing by a smaller Δ would lose digits.
 # At this Δ the plain term is good to some 1e-9 of |A_i A_j| even in the narrowest band.
 _NEAR_S = 1e-7
+_BETWEEN = 1e-9  # cosine of what may count as front or as rear
 # `nnan` and `ninf` are left out: what is no number shows.
 _FAST = {"contract", "nsz", "reassoc", "arcp"}
 # numba's simplest threading layer ends the process when two threads enter it at once.
@@ -380,15 +381,18 @@ def _extents(place: Any, axes: Any, position: Any, found: Any, met: Any) -> None
                 met[i] = True
                 continue
             ahead = (axes[i, 0, 0] * d0 + axes[i, 0, 1] * d1 + axes[i, 0, 2] * d2) / r
-            half = 0 if ahead >= 0.0 else 1
-            for a in range(2):
-                flat = (axes[i, a + 1, 0] * d0 + axes[i, a + 1, 1] * d1 + axes[i, a + 1, 2] * d2) / r
-                flat /= 1.0 + abs(ahead)
-                # Written so that NaN gives way to the first value.
-                if not found[i, half, 0, a] <= flat:
-                    found[i, half, 0, a] = flat
-                if not found[i, half, 1, a] >= flat:
-                    found[i, half, 1, a] = flat
+            for half in range(2):
+                # In the plane between them, where rounding decides, both halves must hold the direction.
+                if (ahead < -_BETWEEN) if half == 0 else (ahead > _BETWEEN):
+                    continue
+                for a in range(2):
+                    flat = (axes[i, a + 1, 0] * d0 + axes[i, a + 1, 1] * d1 + axes[i, a + 1, 2] * d2) / r
+                    flat /= 1.0 + abs(ahead)
+                    # Written so that NaN gives way to the first value.
+                    if not found[i, half, 0, a] <= flat:
+                        found[i, half, 0, a] = flat
+                    if not found[i, half, 1, a] >= flat:
+                        found[i, half, 1, a] = flat
 
 
 @njit(cache=True, nogil=True)

@@ -73,6 +73,7 @@ class Scene:
             if points != "auto" or 2 * count > MOST_POINTS or moved(level, finer) <= SETTLED_DB:
                 break
             level, parts, count = finer, finer_parts, 2 * count
+            refinement = np.broadcast_to(np.nan, level.shape)  # of this count it is not known yet
             passes += 1
         return Summed(level, refinement, count, parts)
 
