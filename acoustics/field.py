@@ -246,17 +246,19 @@ def sub_bands(
         trial = np.where(unsettled, 2 * parts, parts)
         trial[:first], trial[last + 1 :] = 0, 0
         fine = levels(trial)
-        unsettled &= _change(coarse, fine) > _CONVERGED_DB
+        unsettled &= moved(coarse, fine) > _CONVERGED_DB
         parts = np.where(unsettled, 2 * parts, parts)
         coarse = fine
         unsettled &= parts < _MOST_PARTS
     return parts
 
 
-def _change(coarse: Array, fine: Array) -> Array:
-    """Greatest change of level in each band (B,), where the finer one is within 20 dB of its greatest. [dB]"""
-    least = np.max(fine, axis=1, keepdims=True, initial=-np.inf, where=~np.isnan(fine)) - 20.0
-    return np.asarray(np.max(np.abs(fine - coarse), axis=1, initial=0.0, where=fine >= least))
+def moved(coarse: Array, fine: Array) -> Array:
+    """Greatest change of level in each band (B,), of those within 20 dB of the band's greatest finer one. [dB]"""
+    heard = ~np.isnan(fine)
+    least = np.max(fine, axis=1, keepdims=True, initial=-np.inf, where=heard) - 20.0
+    counted = heard & (fine >= least) & ~np.isnan(coarse)
+    return np.asarray(np.max(np.abs(fine - coarse), axis=1, initial=0.0, where=counted))
 
 
 def _prepared(

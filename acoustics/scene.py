@@ -22,7 +22,6 @@ REFINED_POSITIONS = 50_000
 MOST_POINTS = 8
 NEAREST_M = 0.05  # nearer than this to a point source its level has no meaning
 SETTLED_DB = 0.1  # change of level within 20 dB of the greatest of a band that doubling the points may make
-_WITHIN_DB = 20.0
 _TRIED = 2000
 
 
@@ -70,7 +69,7 @@ class Scene:
         while refine and self.apart(2 * count):
             finer, finer_parts = self._level(2 * count, tell)
             refinement = finer - level
-            if points != "auto" or 2 * count > MOST_POINTS or moved(level, finer) <= SETTLED_DB:
+            if points != "auto" or 2 * count > MOST_POINTS or field.moved(level, finer).max() <= SETTLED_DB:
                 break
             level, parts, count = finer, finer_parts, 2 * count
             refinement = np.broadcast_to(np.nan, level.shape)  # of this count it is not known yet
@@ -126,10 +125,3 @@ class Scene:
         bend = barrier.bend(sources.position, self.position, self.areas, hidden)
         # The weather's factor belongs to the loss; where it is not 1 the path is some centimetres longer than so.
         return np.asarray(bend.path_difference * bend.weather)
-
-
-def moved(coarse: Array, fine: Array) -> float:
-    """Greatest change of level, of those within 20 dB of the greatest of their band. [dB]"""
-    heard = ~np.isnan(fine)
-    least = np.max(fine, axis=1, keepdims=True, initial=-np.inf, where=heard) - _WITHIN_DB
-    return float(np.max(np.abs(fine - coarse), initial=0.0, where=heard & (fine >= least) & ~np.isnan(coarse)))
