@@ -389,11 +389,11 @@ def test_two_threads_at_once():
 
 
 def test_patches_hold_every_direction():
-    """(y, z)/(1 + |x|) of unit vectors by half: a listener on the left and below, one behind."""
+    """(y, z)/(1 + |x|) of unit vectors by half: a listener on the left, one plumb below in both halves, one behind."""
     position = np.array([[3.0, 4.0, 0.0], [0.0, 0.0, -2.0], [-1.0, 0.0, 0.0]])
     found = kernel.patches(np.zeros((1, 3)), np.eye(3)[np.newaxis], np.zeros(1, dtype=np.int64), 1, position)
-    # Exact: (0.8, 0)/1.6 and (0, −1)/1 in front; (0, 0) behind.
-    np.testing.assert_allclose(found[0], [[[0.0, -1.0], [0.5, 0.0]], [[0.0, 0.0], [0.0, 0.0]]], rtol=0, atol=1e-15)
-    front = kernel.patches(np.zeros((1, 3)), np.eye(3)[np.newaxis], np.zeros(1, dtype=np.int64), 1, position[:2])
+    # Exact: (0.8, 0)/1.6 in front, (0, −1)/1 in the plane between the halves, (0, 0) behind.
+    np.testing.assert_allclose(found[0], [[[0.0, -1.0], [0.5, 0.0]], [[0.0, -1.0], [0.0, 0.0]]], rtol=0, atol=1e-15)
+    front = kernel.patches(np.zeros((1, 3)), np.eye(3)[np.newaxis], np.zeros(1, dtype=np.int64), 1, position[:1])
     assert np.isnan(front[0, 1]).all()
     assert not np.isnan(front[0, 0]).any()
