@@ -17,9 +17,9 @@ from acoustics.listening import GRID_M, Listening, cut_segments, grid_of, layers
 from acoustics.programme import PROGRAMMES
 from acoustics.scene import NEAREST_M, Scene
 from acoustics.sources import medium, sources_of, split
-from acoustics.venue import Area, Venue
+from acoustics.venue import Area, Venue, check_serves
 from rigging.equipment import Catalogue
-from rigging.faults import Fault, FileFaults, nearest
+from rigging.faults import Fault, FileFaults
 from rigging.files import Document
 from rigging.geometry import Layout, lay_out
 from rigging.hang import Hang
@@ -55,19 +55,6 @@ class Options:
     programme: str = "pink"
     drive_db: float = 0.0
     over_edges: bool = False
-
-
-def check_serves(hang: Hang, venue: Venue, venue_file: str) -> list[Fault]:
-    """Faults of a hang file against the venue: areas that it serves and the venue does not have."""
-    known = [area.name for area in venue.area if area.role == "audience"]
-    faults = []
-    for index, name in enumerate(hang.serves or ()):
-        if name not in known:
-            wrong = f"is no audience area of {venue_file}"
-            faults.append(Fault(hang.serves_file, f"serves[{index + 1}]", wrong, nearest(name, known), name))
-    if hang.serves == ():
-        faults.append(Fault(hang.serves_file, "serves", "names no area", "remove the key to serve all areas"))
-    return faults
 
 
 def settings_of(hang: Hang, venue_document: Document, options: Options) -> dict[str, Any]:

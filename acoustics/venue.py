@@ -13,8 +13,9 @@ import shapely
 from pydantic import Field, ValidationInfo, field_validator
 
 from acoustics.air import speed_of_sound
-from rigging.faults import Loc
+from rigging.faults import Fault, Loc, nearest
 from rigging.files import Document, read, validate
+from rigging.hang import Hang
 from rigging.models import Flag, Model, Name, duplicate_faults, key, problem, quantity
 from rigging.site import Coordinate, Height, Site
 
@@ -132,6 +133,19 @@ def load_venue(path: str | Path) -> tuple[Venue, Document]:
     """
     document = read(path, "venue/1")
     return validate(document, Venue), document
+
+
+def check_serves(hang: Hang, venue: Venue, venue_file: str) -> list[Fault]:
+    """Faults of a hang file against the venue: areas that it serves and the venue does not have."""
+    known = [area.name for area in venue.area if area.role == "audience"]
+    faults = []
+    for index, name in enumerate(hang.serves or ()):
+        if name not in known:
+            wrong = f"is no audience area of {venue_file}"
+            faults.append(Fault(hang.serves_file, f"serves[{index + 1}]", wrong, nearest(name, known), name))
+    if hang.serves == ():
+        faults.append(Fault(hang.serves_file, "serves", "names no area", "remove the key to serve all areas"))
+    return faults
 
 
 def outline_basis(corners: Array) -> tuple[Array, Array, str] | None:

@@ -11,13 +11,14 @@ import numpy as np
 import numpy.typing as npt
 
 from rigging.arm import arm_findings
+from rigging.cables import cable_findings, cable_loads
 from rigging.column import column_of, joint_findings, joints_of, loom_masses, permitted_findings, side_beyond
 from rigging.equipment import Catalogue, PickArm
 from rigging.faults import Fault, FileFaults, nearest
 from rigging.findings import Finding, worst_first, worst_of_each
 from rigging.hang import Hang, points_of
-from rigging.lifting import PickLine, drops_m, pick_findings, pick_lines, share_findings
-from rigging.loads import best_picks, pullback_place
+from rigging.lifting import PickLine, drops_m, hole_in_venue, pick_findings, pick_lines, share_findings
+from rigging.loads import best_picks, pick_holes, pullback_place
 from rigging.points import PointLoad, pick_point_loads, point_findings
 from rigging.policy import Policy
 from rigging.pullback import pullback_findings, pullback_point_loads
@@ -26,6 +27,7 @@ from rigging.site import Site
 from rigging.stack import stack_beyond, stack_findings, stack_joints
 from rigging.stages import Stage, build, tilt_findings
 from rigging.statics import Joints
+from rigging.strength import only_exceeds
 from rigging.wind import wind_findings
 
 Array = npt.NDArray[np.float64]
@@ -77,7 +79,7 @@ def check(
     Raises
     ------
     FileFaults
-        If a hang names points that the venue does not have.
+        If a hang names points that the venue does not have, or a bridle's apex is not between points and hole.
     """
     faults = [fault for each in (hang, *others) for fault in _unknown_points(each, site)]
     if faults:
@@ -98,10 +100,11 @@ def check(
         *(finding for line in lines for finding in pick_findings(line, policy, catalogue)),
         *arm_findings(hang, lines, policy),
         *pullback_findings(hang, stages[-1], policy, catalogue),
-        *point_findings(roof, site),
+        *point_findings(roof, site, alone=not others),
         *(wind_findings(hang, site, stages[-1], policy) if site else ()),
     ]
     last = stages[-1]
+    findings = list(cable_findings(hang, findings, free=last.balance.free))
     arms = [item for item in catalogue.items.values() if isinstance(item, PickArm)]
     return Report(
         hang=hang,
@@ -122,16 +125,14 @@ def check(
 def _point_loads(
     hang: Hang, lines: Sequence[PickLine], last: Stage, policy: Policy, catalogue: Catalogue
 ) -> list[PointLoad]:
-    return [
-        *pick_point_loads(hang, lines),
-        *pullback_point_loads(hang, last, policy, catalogue),
-    ]
+    loads = [*pick_point_loads(hang, lines), *pullback_point_loads(hang, last, policy, catalogue)]
+    return list(cable_loads(hang, loads))
 
 
 def _check_stack(hang: Hang, policy: Policy, site: Site | None, venue: Mapping[str, Any]) -> Report:
     column = column_of(hang)
     joints = stack_joints(hang, column)
-    findings = [*stack_findings(hang, column, joints, site, policy)]
+    findings = list(cable_findings(hang, stack_findings(hang, column, joints, site, policy), free=False))
     return Report(
         hang=hang,
         site=site,
@@ -161,7 +162,10 @@ def _column_findings(
     factor = max(known) if len(known) == len(factors) else None
     for stage in stages:
         joints, beyond = _joints(hang, stage), _beyond(hang, stage)
-        yield from joint_findings(hang, joints, beyond, factor, stage.name, stage.balance.unknown)
+        found = joint_findings(hang, joints, beyond, factor, stage.name, stage.balance.unknown)
+        # A tilt that its picks cannot hold is none that the joints may be found within at.
+        fails = "" if stage.balance.unknown else stage.balance.problem
+        yield from (only_exceeds(each, fails) for each in found)
     last = stages[-1].balance
     yield from permitted_findings(hang, loom_masses(hang), float(np.degrees(last.tilt)), last.unknown)
 
@@ -203,8 +207,15 @@ def _unknown_points(hang: Hang, site: Site | None) -> Iterator[Fault]:
         if point not in places:
             todo = nearest(point, places, what="points")
             yield Fault(hang.document.file, key, f"is no point of {site.name}", todo, point)
-    for index, pick in enumerate(hang.picks):
+    for index, (pick, hole) in enumerate(zip(hang.picks, pick_holes(hang), strict=True)):
+        if pick.apex_m is None:
+            continue
+        key = f"pick[{index + 1}].apex_m"
         heights = [places[leg.point][2] for leg in pick.leg if leg.point in places]
-        if pick.apex_m is not None and heights and pick.apex_m >= min(heights):
+        if heights and pick.apex_m >= min(heights):
             wrong = f"is not below all of its points (the lowest is at {min(heights):g} m)"
-            yield Fault(hang.document.file, f"pick[{index + 1}].apex_m", wrong, "lower it", pick.apex_m)
+            yield Fault(hang.document.file, key, wrong, "lower it", pick.apex_m)
+        height = float(hole_in_venue(hang, hole, float(np.radians(hang.tilt_deg)))[2])
+        if pick.apex_m <= height:
+            wrong = f"is not above its hole (at {height:.2f} m)"
+            yield Fault(hang.document.file, key, wrong, "raise it, or lower the trim", pick.apex_m)

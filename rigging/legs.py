@@ -22,6 +22,10 @@ Array = npt.NDArray[np.float64]
 
 # A sling may be off the leg that it spans by this share and this much: the apex moves little. [–, m]
 _SLACK, _SLACK_M = 0.02, 0.05
+# A leg with less than this share of the greatest tension carries nothing.
+_SLACK_SHARE = 1e-6
+_BETWEEN = "bring the hole plumb below the span of the points, or lead the legs to others"
+SLACK = "a leg would go slack: the apex is not where it is drawn"
 UNNAMED = "the hardware of its legs is not named, its weight is not in this"
 
 
@@ -37,11 +41,18 @@ class LegLoads:
     @property
     def gap(self) -> str:
         """What is left out of the loads of the legs; empty where nothing is."""
-        return UNNAMED if any(leg.hardware is None for leg in self.named) else ""
+        unnamed = UNNAMED if any(leg.hardware is None for leg in self.named) else ""
+        return "; ".join(part for part in (unnamed, SLACK if any(self.slack) else "") if part)
+
+    @property
+    def slack(self) -> tuple[bool, ...]:
+        """Whether each leg would go slack: then the apex is not where it is drawn, and no tension is what it says."""
+        tension = self.held.tension
+        return tuple(bool(slack) for slack in tension <= _SLACK_SHARE * tension.max())
 
     def pulls_n(self, factor: float) -> Array:
-        """Pulls on the points, (K, 3) [N]: the load's with a dynamic factor, and the legs' own weight at rest."""
-        return np.asarray(self.held.anchor_force * factor + leg_own_n(self.held, self.own_kg * G))
+        """Pulls on the points of the load and of the legs' own weight, with a dynamic factor, (K, 3). [N]"""
+        return np.asarray(self.held.anchor_force + leg_own_n(self.held, self.own_kg * G)) * factor
 
 
 def leg_loads(named: tuple[Leg, ...], held: Bridle, catalogue: Catalogue) -> LegLoads:
@@ -63,18 +74,22 @@ def leg_findings(
     yield judged(part, "angle between legs", included, policy.included_angle_deg, "°", policy.name)
     # The largest strand load sizes all strands (DGUV Information 215-313); each with its own weight at its upper end.
     largest = float(np.linalg.norm(legs.pulls_n(1.0), axis=1).max()) / G
+    unknown = "; ".join(part for part in (gap, legs.gap) if part)
     for index, leg in enumerate(legs.named):
         name = f"{part} to {leg.point}"
         angle = float(np.degrees(held.from_horizontal[index]))
         yield judged(name, "leg from the horizontal", angle, policy.least_leg_deg, "°", policy.name, least=True)
-        if held.tension[index] <= 1e-6 * held.tension.max():
-            yield Finding(name, "leg in tension", None, None, "", EXCEEDS, "statics", "the leg would go slack")
+        if legs.slack[index]:
+            would = "push" if held.tension[index] < 0 else "carry nothing"
+            note = f"it would have to {would} for the apex to be where it is drawn; {_BETWEEN}"
+            value = float(held.tension[index]) / G
+            yield Finding(name, "leg in tension", value, 0.0, "kg", EXCEEDS, "statics", note, least=True)
         limit, source, holder = _limit(leg, policy, catalogue)
         what = "tension, largest leg"
-        yield against(name, what, largest, limit, factor, source, holder, state, gap or legs.gap)
+        yield against(name, what, largest, limit, factor, source, holder, state, unknown)
         if leg.hardware is None:
             yield unjudged(name, "hardware of the leg", largest, "kg", "none is named at its ends")
-        yield from piece_findings(name, largest, legs.hardware[index], factor, policy, state, gap or legs.gap)
+        yield from piece_findings(name, largest, legs.hardware[index], factor, policy, state, unknown)
         item = catalogue.items.get(leg.sling or "")
         if isinstance(item, Sling):
             yield _length(name, item, leg, legs.hardware[index], float(held.length[index]))

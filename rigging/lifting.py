@@ -38,8 +38,8 @@ NO_HOIST = "no hoist is named: it is not in this"
 class PickLine:
     """One pick from its hole to the roof; masses in kg, at rest unless a name says otherwise.
 
-    `hole_kg`, `low_kg`: greatest and least load of its hole when complete; `worst_kg` the greatest over all
-    stages, at `worst_stage`; `load_gap` why it is not known at some stage, empty where it is. `aside_kg`: what a
+    `hole_kg`, `low_kg`: greatest and least load of its hole when complete; `worst_kg` the greatest over all stages, at
+    `worst_stage`; `load_gap` why it is not known at some stage, or does not hold there, else empty. `aside_kg`: what a
     leaning chain pulls its point backwards along the azimuth when complete. `hardware`, `top_hardware`: below its
     hoist and above. `factor`: dynamic, None where unknown. `place_m` (3,): the hole in the venue; `top_m` (3,): its
     point or its bridle's apex, None without a venue. `chain_m`: hook to hook when complete, `longest_chain_m` over
@@ -82,9 +82,9 @@ class PickLine:
         return None if self.hoist is None else hoist_weight_kg(self.hoist) + mass_of(self.top_hardware)
 
     @property
-    def hook_kg(self) -> float:
-        """Load below the hoist's hook when complete. [kg]"""
-        return self.hole_kg + self.below_hook_kg
+    def hook_kg(self) -> float | None:
+        """Load below the hoist's hook when complete, None where the pick pushes. [kg]"""
+        return None if self.hole_kg < 0 else self.hole_kg + self.below_hook_kg
 
     @property
     def worst_hook_kg(self) -> float:
@@ -94,12 +94,12 @@ class PickLine:
     @property
     def roof_kg(self) -> float | None:
         """Load at the roof when complete, where a hoist is named and the pick does not push. [kg]"""
-        return _at_roof(self.hole_kg, self.hook_kg, self.above_hook_kg)
+        return _at_roof(self.hole_kg, self.below_hook_kg, self.above_hook_kg)
 
     @property
     def worst_roof_kg(self) -> float | None:
         """Greatest load at the roof over all stages. [kg]"""
-        return _at_roof(self.worst_kg, self.worst_hook_kg, self.above_hook_kg)
+        return _at_roof(self.worst_kg, self.below_hook_kg, self.above_hook_kg)
 
     @property
     def least_roof_kg(self) -> float:
@@ -145,7 +145,7 @@ def _line(
     hardware, above = pieces_of(pick.hardware, catalogue), pieces_of(pick.top_hardware, catalogue)
     high = [float(stage.balance.high[index]) / G for stage in stages]
     worst = int(np.nanargmax(high)) if np.isfinite(high).any() else -1
-    place = _in_venue(hang, hole, last.tilt)
+    place = hole_in_venue(hang, hole, last.tilt)
     top = _top(pick, points, place)
     chain, longest = _chains(hang, stages, place, top, length_of(hardware), length_of(above))
     line = PickLine(
@@ -160,7 +160,7 @@ def _line(
         hole_kg=high[-1],
         worst_kg=high[worst],
         worst_stage=stages[worst].name,
-        load_gap=_joined(*(f"{stage.balance.unknown} ({stage.name})" for stage in stages if stage.balance.unknown)),
+        load_gap=_joined(*(f"{stage.balance.problem} ({stage.name})" for stage in stages if stage.balance.problem)),
         aside_kg=high[-1] * float(np.sin(last.lean)),
         place_m=place,
         top_m=top,
@@ -286,7 +286,7 @@ def share_findings(hang: Hang, stages: Sequence[Stage], policy: Policy) -> Itera
         yield judged("balance", what, share, policy.least_pick_share, "", policy.name, last.name, least=True)
 
 
-def _in_venue(hang: Hang, hole: PickHole, tilt: float) -> Array:
+def hole_in_venue(hang: Hang, hole: PickHole, tilt: float) -> Array:
     """A hole in venue axes at a tilt [rad]; the frame reference stays at the hang's position. [m]"""
     azimuth = float(np.radians(hang.azimuth_deg))
     axes = geometry.item_axes(azimuth, tilt)
@@ -309,5 +309,5 @@ def _top(pick: Pick, points: Mapping[str, Point], place: Array) -> Array | None:
     return np.array([*apex, pick.apex_m])
 
 
-def _at_roof(hole_kg: float, hook_kg: float, above_kg: float | None) -> float | None:
-    return None if above_kg is None or not hole_kg >= 0 else hook_kg + above_kg
+def _at_roof(hole_kg: float, below_kg: float, above_kg: float | None) -> float | None:
+    return None if above_kg is None or not hole_kg >= 0 else hole_kg + below_kg + above_kg

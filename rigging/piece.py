@@ -68,10 +68,9 @@ def sling_mode(use: Use) -> str:
 
 def _sling(item: Sling, use: Use) -> Piece:
     mode = sling_mode(use)
-    label, source = f"{item.KIND} {item.name}", item.source
+    label, source = f"{item.KIND} {item.name}, {use.hitch or mode}", item.source
     if mode != "straight":
         source = f"{source}, × {SLING_MODES[mode]:g} {mode} (EN 1492-2)"
-        label = f"{label}, {use.hitch}"
     if use.hitch == "basket":
         label = f"{label}, legs {use.spread_deg or 0.0:g}° from plumb"
     return Piece(
@@ -80,10 +79,10 @@ def _sling(item: Sling, use: Use) -> Piece:
 
 
 def _shackle(item: Shackle, side_deg: float) -> Piece:
-    label, source, share = f"{item.KIND} {item.name}", item.source, 1.0
+    label, source, share = f"{item.KIND} {item.name}, in line", item.source, 1.0
     if side_deg > 0:
         share = stepped_share(side_deg, SHACKLE_SIDE) or 0.0
-        label = f"{label}, pulled {side_deg:g}° off its line"
+        label = f"{item.KIND} {item.name}, pulled {side_deg:g}° off its line"
         source = f"{source}, × {share:g} pulled {side_deg:g}° off its line (ASME B30.26)"
     limit = None if item.limit_kg is None else item.limit_kg * share
     return Piece(item, limit, item.length_m, label, source)

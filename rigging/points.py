@@ -65,10 +65,11 @@ def pick_point_loads(hang: Hang, lines: Sequence[PickLine]) -> Iterator[PointLoa
             yield PointLoad(named[0], user, force * factor, why)
 
 
-def point_findings(loads: Sequence[PointLoad], site: Site | None) -> Iterator[Finding]:
+def point_findings(loads: Sequence[PointLoad], site: Site | None, *, alone: bool = False) -> Iterator[Finding]:
     """Every point's load against its limit: what pulls down or what pulls up, and all that pulls sideways.
 
-    Pulls of several users are added up, never set against each other: one may hang before the other.
+    Pulls of several users are added up, never set against each other: one may hang before the other. `alone`: no
+    other hang was named, which the notes say.
     """
     for load in loads:
         if site is None or not load.point:
@@ -77,14 +78,14 @@ def point_findings(loads: Sequence[PointLoad], site: Site | None) -> Iterator[Fi
     points = {point.name: point for point in site.point} if site else {}
     for name in sorted({load.point for load in loads} & points.keys()):
         assert site is not None
-        yield _point_finding(points[name], [load for load in loads if load.point == name], site)
+        yield _point_finding(points[name], [load for load in loads if load.point == name], site, alone)
 
 
-def _point_finding(point: Point, loads: Sequence[PointLoad], site: Site) -> Finding:
+def _point_finding(point: Point, loads: Sequence[PointLoad], site: Site, alone: bool) -> Finding:
     part, what = f"point {point.name}", "load on the point"
     known = [load for load in loads if load.force_n is not None]
     up, total = _sums(known)[1], _pull(known)[0]
-    note = f"carries {' and '.join(load.user for load in loads)}"
+    note = f"carries {' and '.join(load.user for load in loads)}{'; no other load was named' if alone else ''}"
     gaps = dict.fromkeys(load.why for load in loads if load.why)
     if up > 0:
         gaps[f"it is pulled up with {up / G:.1f} kg: whether its limit holds for that is not known"] = None

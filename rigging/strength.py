@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from rigging.equipment import Catalogue
-from rigging.findings import EXCEEDS, Finding, judged, unjudged
+from rigging.findings import CANNOT, EXCEEDS, Finding, judged, unjudged
 from rigging.piece import Piece
 from rigging.policy import Policy
 from rigging.tackle import Hoist
@@ -43,7 +43,7 @@ def against(
 
 def only_exceeds(found: Finding, gap: str) -> Finding:
     """A finding as it is where nothing is left out or it exceeds anyway; otherwise it cannot be judged."""
-    if not gap or found.status == EXCEEDS:
+    if not gap or found.status == EXCEEDS or (found.status == CANNOT and gap in found.note):
         return found
     return unjudged(found.part, found.what, found.value, found.unit, gap, found.note)
 

@@ -16,7 +16,7 @@ from acoustics.app import folder
 from acoustics.app.check_sheet import text
 from acoustics.app.cli import AT_FAULT, CANNOT_JUDGE, DONE, EXCEEDS
 from acoustics.app.sheet import plain
-from acoustics.venue import load_venue
+from acoustics.venue import check_serves, load_venue
 from rigging import findings as finding_words
 from rigging.cautions import CAUTIONS
 from rigging.check import Report, check
@@ -90,6 +90,10 @@ def _check(asked: argparse.Namespace) -> Report:
     if faults or policy is None or catalogue is None:
         raise FileFaults(faults)
     site, document = loaded or (None, None)
+    if loaded:
+        faults = [fault for hang in hangs for fault in check_serves(hang, loaded[0], asked.venue)]
+        if faults:
+            raise FileFaults(faults)
     return check(hangs[0], catalogue, policy, site, hangs[1:], document.data if document else None)
 
 
@@ -99,12 +103,12 @@ def _policy_path(asked: str | None) -> Path | None:
         return None
     packaged = Path(str(resources.files("rigging") / "policies"))
     names = sorted(path.stem for path in packaged.glob("*.toml"))
-    if Path(asked).exists() or asked not in names:
-        if not Path(asked).exists():
-            todo = f"give a policy file, or one of the packaged: {', '.join(names)}"
-            raise FileFaults([Fault(asked, "", "is no policy file", todo)])
+    if asked and Path(asked).exists():
         return Path(asked)
-    return packaged / f"{asked}.toml"
+    if asked in names:
+        return packaged / f"{asked}.toml"
+    todo = f"give a policy file, or one of the packaged: {', '.join(names)}"
+    raise FileFaults([Fault("--policy", "", "names no policy file", todo, asked)])
 
 
 def as_data(report: Report) -> dict[str, Any]:

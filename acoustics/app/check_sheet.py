@@ -94,8 +94,7 @@ def _picks(report: Report) -> list[str]:
         if line.hole_kg < 0:
             span = f"PUSHES {number(-line.hole_kg)}"
         factor = "unknown" if line.factor is None else f"{line.factor:.3f}"
-        hook = line.hook_kg if line.hole_kg >= 0 else None
-        cells = [hook, line.roof_kg, line.worst_hook_kg, line.worst_roof_kg]
+        cells = [line.hook_kg, line.roof_kg, line.worst_hook_kg, line.worst_roof_kg]
         rows.append([line.name, span, *(number(cell) for cell in cells), factor])
     head = ["", "hole", "at hook (cell reads)", "at roof", "hook, worst stage", "roof, worst stage", "dynamic ×"]
     notes = [
@@ -231,7 +230,6 @@ def _basis(report: Report) -> list[str]:
         "model: rigid bodies in one plane, vertical chains, exact for the masses and places in the equipment files;",
         "kg stand for the weight of that mass at 9.80665 m/s²; values against limits carry the dynamic factor once",
         "a bridle's leg is taken as straight, half of its weight at each end; slings and shackles as the file says",
-        "not in it: cables where the file has no [loom]; loads on the points but those named with --beside; a sling or",
-        "shackle counts as straight, in line, unless the file says otherwise",
+        "not in it: loads on the points but those of this hang and of what --beside names",
         "not judged: secondary suspension, what is above the points, pins and hooks coming loose",
     ]

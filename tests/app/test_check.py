@@ -171,7 +171,7 @@ TWO = ("left 1", "left 2")
     [
         (bridle(13.0, *TWO), {0}),  # steep legs; all of the load on one is some 490 kg of the rope's 539
         (bridle(13.0, *TWO, hardware=""), {4}),  # what its legs' ends hold is not named
-        (bridle(9.0, *TWO), {1}),  # below the hook
+        (bridle(9.0, *TWO), {2}),  # below the hole
         (bridle(16.0, *TWO), {2}),  # above its points: no rope pushes
         (bridle(15.0, *TWO), {2}),  # level with its points: no tension is enough
         (bridle(13.0, "left 1", "left 1"), {2, 4}),  # side by side: how they share is left open

@@ -191,7 +191,7 @@ RIG: dict[str, dict[str, Any]] = {
     "site": {"name": "hall", "point": [{"name": "A", "position_m": [0.0, 0.0, 15.2], "limit_kg": 900.0},
                                        {"name": "B", "position_m": [-1.0, 0.0, 15.2], "limit_kg": 900.0}]},
     "hang": {"format": "hang/1", "name": "main", "frame": "bar", "position_m": [0.0, 0.0, 10.0], "tilt_deg": 0.0,
-             "floor_below_m": 0.0, "column": [{"enclosure": "box", "splay_deg": 0.0}] * 2,
+             "floor_below_m": 0.0, "loom": {"kg_per_m": 0.0}, "column": [{"enclosure": "box", "splay_deg": 0.0}] * 2,
              "pick": [PICK | {"hole": "F", "point": "A"}, PICK | {"hole": "R", "point": "B"}]},
 }
 # fmt: on

@@ -8,108 +8,16 @@ the weight of that mass at 9.80665 m/s².
 
 from __future__ import annotations
 
-import copy
-import json
-from collections.abc import Callable, Mapping
-from pathlib import Path
-from typing import Any
-
 import pytest
 
-from rigging.check import Report, check
-from rigging.equipment import KINDS, Catalogue
-from rigging.files import Document, validate
-from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding
-from rigging.hang import load_hang
-from rigging.policy import Policy
-from rigging.site import Site
+from rigging.findings import CANNOT, EXCEEDS, WITHIN
 
-# fmt: off
-ABOUT = {"description": "for checks", "source": "typed"}
-BODY = ABOUT | {"width_m": 1.0, "pivot": "front", "rear_hole_back_m": 0.4, "rear_hole_inset_m": 0.05,
-                "side_spacing_m": 0.9, "below": [{"fitting": "box", "splays_deg": [0.0, 1.0, 2.0, 5.0]}],
-                "rated": {"source": "typed", "link_kg": 500.0, "link_push_kg": 500.0, "pin_kg": 500.0,
-                          "locks_both_ways": True, "below": [{"number": 20, "mass_kg": 900.0}]}}
-HOLES = {"F": (0.0, 0.0), "L": (-0.18, 0.3), "Q": (-0.18, -0.3), "M": (-0.2, 0.0), "R": (-1.0, 0.0)}
+
+def test_nothing_else_is_in_the_way(judged_rig):
+    assert {found.status for found in judged_rig({}).findings} == {WITHIN}
+
+
 PICK = {"hoist": "hoist", "hardware": ["shackle"], "top_hardware": []}
-RIG: dict[str, dict[str, Any]] = {
-    "frame": BODY | {"format": "frame/1", "name": "bar", "mass_kg": 20.0, "centre_of_mass_m": [-0.5, 0.0, 0.05],
-                     "height_m": 0.1, "depth_m": 1.2, "front_m": 0.1,
-                     "hole": [{"name": n, "position_m": [x, y, 0.1], "limit_kg": 900.0}
-                              for n, (x, y) in HOLES.items()]},
-    "box": BODY | {"format": "enclosure/1", "name": "box", "mass_kg": 40.0, "centre_of_mass_m": [-0.1, 0.0, -0.25],
-                   "height_m": 0.5, "depth_m": 0.7, "front_m": 0.2, "top_fitting": "box", "cart_limit_deg": 6.0,
-                   "reference_m": [0.0, 0.0, -0.25], "pullback_m": [-0.4, 0.0, -0.45], "acoustic": {}},
-    "hoist": ABOUT | {"format": "hoist/1", "name": "hoist", "mass_kg": 30.0, "capacity_kg": 2000.0,
-                      "chain_kg_per_m": 1.0, "chain_m": 20.0, "headroom_m": 0.5},
-    "shackle": ABOUT | {"format": "shackle/1", "name": "shackle", "mass_kg": 1.0, "limit_kg": 2000.0, "length_m": 0.1},
-    "policy": {"format": "policy/1", "name": "house", "source": "typed", "over_people": True,
-               "rope_design_factor": 5.0, "marked_share": 0.5, "dynamic_factor": 1.0, "least_pick_share": 0.1,
-               "lean_pick_share": 0.1,
-               "least_leg_deg": 30.0, "included_angle_deg": 120.0, "plumb_deg": 3.0, "tilt_tolerance_deg": 0.5,
-               "clearance_m": 2.5, "swing_deg": 5.0, "drag": 1.3, "stability": 1.5, "friction": 0.3},
-    "site": {"name": "hall", "point": [{"name": "A", "position_m": [0.0, 0.0, 15.2], "limit_kg": 900.0},
-                                       {"name": "B", "position_m": [-1.0, 0.0, 15.2], "limit_kg": 900.0}]},
-    "hang": {"format": "hang/1", "name": "main", "frame": "bar", "position_m": [0.0, 0.0, 10.0], "tilt_deg": 0.0,
-             "floor_below_m": 0.0, "column": [{"enclosure": "box", "splay_deg": 0.0}] * 2,
-             "pick": [PICK | {"hole": "F", "point": "A"}, PICK | {"hole": "R", "point": "B"}]},
-}
-# fmt: on
-
-
-def changed(changes: Mapping[str, Any]) -> dict[str, Any]:
-    """The rig with some keys set, such as `{"frame.hole.0.limit_kg": 80.0}`, or taken out by None."""
-    rig = json.loads(json.dumps(RIG))
-    for path, value in changes.items():
-        *way, last = [int(part) if part.isdigit() else part for part in path.split(".")]
-        node: Any = rig
-        for part in way:
-            node = node[part]
-        node[last] = copy.deepcopy(value)
-        if value is None:
-            del node[last]
-    return rig
-
-
-def inline(value: Any) -> str:
-    """A value as TOML; JSON is that already but for its tables."""
-    if isinstance(value, dict):
-        return f"{{{', '.join(f'{json.dumps(key)} = {inline(inner)}' for key, inner in value.items())}}}"
-    return f"[{', '.join(map(inline, value))}]" if isinstance(value, list) else json.dumps(value)
-
-
-@pytest.fixture
-def report(tmp_path) -> Callable[[Mapping[str, Any]], Report]:
-    """Judges the rig with some keys set."""
-
-    def judge(changes: Mapping[str, Any]) -> Report:
-        rig = changed(changes)
-        equipment = [rig[key] for key in ("frame", "box", "hoist", "shackle")]
-        documents = {data["name"]: Document(data["name"], Path(data["name"]), "", data) for data in equipment}
-        items = {name: validate(read, KINDS[read.data["format"]]) for name, read in documents.items()}
-        catalogue = Catalogue(items, documents)
-        file = tmp_path / "hang.toml"
-        file.write_text("".join(f"{key} = {inline(value)}\n" for key, value in rig["hang"].items()))
-        return check(load_hang(file, catalogue), catalogue, Policy(**rig["policy"]), Site(**rig["site"]))
-
-    return judge
-
-
-@pytest.fixture
-def finding(report) -> Callable[..., Finding]:
-    """The one finding of a part and kind."""
-
-    def find(part: str, what: str, changes: Mapping[str, Any]) -> Finding:
-        (found,) = (f for f in report(changes).findings if (f.part, f.what) == (part, what))
-        return found
-
-    return find
-
-
-def test_nothing_else_is_in_the_way(report):
-    assert {found.status for found in report({}).findings} == {WITHIN}
-
-
 ALONE = {"hang.pick": [PICK | {"hole": "M", "point": "A"}]}
 # Boxes whose centre of mass is ahead of their pivots: every rear link pushes.
 PUSHING = {"box.centre_of_mass_m": [0.1, 0.0, -0.25]}
@@ -178,35 +86,37 @@ PIN, HOLE = "front pivot pin, one side", "load on the hole"
         (FRAME, PIN, "frame.rated.pin_kg", (47.449829, 59.312286), PULLED),
     ],
 )  # fmt: skip
-def test_working_load_binds(finding, dynamic, column, part, what, limit, kg, changes):
+def test_working_load_binds(rig_finding, dynamic, column, part, what, limit, kg, changes):
     force = kg[column]
     changes = changes | {"policy.dynamic_factor": dynamic}
-    below, above = (finding(part, what, changes | {limit: force * share}) for share in (0.999, 1.001))
+    below, above = (rig_finding(part, what, changes | {limit: force * share}) for share in (0.999, 1.001))
     assert below.value == pytest.approx(force, rel=1e-6, abs=0)
     assert (below.limit, below.unit, below.source) == (force * 0.999, "kg", "typed")
     assert below.status == EXCEEDS
     assert above.status == WITHIN
 
 
-def test_lower_of_two_ratings_counts(finding):
+def test_lower_of_two_ratings_counts(rig_finding):
     changes = {"frame.rated.link_kg": 9.0, "box.rated.link_kg": 11.0}
-    assert finding(FRAME, TENSION, changes).limit == 9.0
-    assert finding(FRAME, TENSION, {"frame.rated.link_kg": 11.0, "box.rated.link_kg": 9.0}).limit == 9.0
+    assert rig_finding(FRAME, TENSION, changes).limit == 9.0
+    assert rig_finding(FRAME, TENSION, {"frame.rated.link_kg": 11.0, "box.rated.link_kg": 9.0}).limit == 9.0
 
 
-def test_tension_is_judged_by_its_own_rating(finding, report):
-    assert finding(FRAME, TENSION, {"frame.rated.link_push_kg": 1.0, "box.rated.link_push_kg": 1.0}).status == WITHIN
-    assert finding(FRAME, COMPRESSION, PUSHING | {"frame.rated.link_kg": 1.0}).status == WITHIN
-    assert TENSION not in {found.what for found in report(PUSHING).findings}
+def test_tension_is_judged_by_its_own_rating(rig_finding, judged_rig):
+    assert (
+        rig_finding(FRAME, TENSION, {"frame.rated.link_push_kg": 1.0, "box.rated.link_push_kg": 1.0}).status == WITHIN
+    )
+    assert rig_finding(FRAME, COMPRESSION, PUSHING | {"frame.rated.link_kg": 1.0}).status == WITHIN
+    assert TENSION not in {found.what for found in judged_rig(PUSHING).findings}
 
 
 @pytest.mark.parametrize(("locks", "status"), [(True, WITHIN), (False, EXCEEDS)])
-def test_joint_in_compression_needs_a_lock(finding, report, locks, status):
+def test_joint_in_compression_needs_a_lock(rig_finding, judged_rig, locks, status):
     lock = {"frame.rated.locks_both_ways": locks}
-    found = finding(FRAME, "lock that holds both ways", PUSHING | lock)
+    found = rig_finding(FRAME, "lock that holds both ways", PUSHING | lock)
     assert found.status == status
     assert "compression" in found.note or "no such lock" in found.note
-    assert "lock that holds both ways" not in {found.what for found in report(lock).findings}
+    assert "lock that holds both ways" not in {found.what for found in judged_rig(lock).findings}
 
 
 @pytest.mark.parametrize("dynamic", [1.0, 1.25])
@@ -220,20 +130,20 @@ def test_joint_in_compression_needs_a_lock(finding, report, locks, status):
         ("below box, row 1", "mass below", "box.rated.below.0.mass_kg", 41.0, {"hang.loom": {"kg_per_m": 2.0}}),
     ],
 )
-def test_permitted_mass_binds_and_is_one_at_rest(finding, dynamic, part, what, limit, value, changes):
+def test_permitted_mass_binds_and_is_one_at_rest(rig_finding, dynamic, part, what, limit, value, changes):
     changes = changes | {"policy.dynamic_factor": dynamic}
-    below, above = (finding(part, what, changes | {limit: value + more}) for more in (-0.1, 0.1))
+    below, above = (rig_finding(part, what, changes | {limit: value + more}) for more in (-0.1, 0.1))
     assert below.value == pytest.approx(value, rel=1e-12, abs=0)
     assert (below.status, above.status) == (EXCEEDS, WITHIN)
 
 
 @pytest.mark.parametrize(("rows", "status"), [(2, WITHIN), (3, EXCEEDS)])
-def test_permitted_number_binds(finding, rows, status):
+def test_permitted_number_binds(rig_finding, rows, status):
     column = [{"enclosure": "box", "splay_deg": 0.0}] * rows
     entries = [{"number": 9}, {"number": 2}]  # where both speak the lower one counts
-    found = finding("below bar", "enclosures below", {"hang.column": column, "frame.rated.below": entries})
+    found = rig_finding("below bar", "enclosures below", {"hang.column": column, "frame.rated.below": entries})
     assert (found.value, found.status) == (rows, status)
-    found = finding("below box, row 1", "enclosures below", {"hang.column": column, "box.rated.below.0.number": 1})
+    found = rig_finding("below box, row 1", "enclosures below", {"hang.column": column, "box.rated.below.0.number": 1})
     assert (found.value, found.status) == (rows - 1, status)
 
 
@@ -256,9 +166,9 @@ BY_SPLAY = [{"mass_kg": 90.0, "splay_deg": [0.0, 1.0]}, {"mass_kg": 70.0, "splay
         (BY_SPLAY, 0.0, 5.0, None, CANNOT),
     ],
 )
-def test_permitted_mass_by_tilt_and_splay(finding, entries, tilt, splay, limit, status):
+def test_permitted_mass_by_tilt_and_splay(rig_finding, entries, tilt, splay, limit, status):
     changes = {"frame.rated.below": entries, "hang.tilt_deg": tilt, "hang.column.0.splay_deg": splay}
-    found = finding("below bar", "mass below", changes)
+    found = rig_finding("below bar", "mass below", changes)
     assert (found.value, found.limit, found.status) == (80.0, limit, status)
     assert limit is not None or f"tilt of {tilt:.1f}° with a splay of {splay:g}°" in found.note
 
@@ -266,10 +176,10 @@ def test_permitted_mass_by_tilt_and_splay(finding, entries, tilt, splay, limit, 
 @pytest.mark.parametrize(
     ("tilt_deg", "limit"), [([-2.34, -2.33], 70.0), ([-2.33, 0.0], None), ([-5.0, -2.34], None), ([4.0, 6.0], None)]
 )
-def test_permitted_mass_is_that_of_the_tilt_it_hangs_at(finding, tilt_deg, limit):
+def test_permitted_mass_is_that_of_the_tilt_it_hangs_at(rig_finding, tilt_deg, limit):
     # −2.3373° from M alone, whatever the file wishes.
     changes = ALONE | {"hang.tilt_deg": 5.0, "frame.rated.below": [{"mass_kg": 70.0, "tilt_deg": tilt_deg}]}
-    found = finding("below bar", "mass below", changes)
+    found = rig_finding("below bar", "mass below", changes)
     assert (found.limit, found.status) == (limit, EXCEEDS if limit else CANNOT)
 
 
@@ -285,60 +195,62 @@ def test_permitted_mass_is_that_of_the_tilt_it_hangs_at(finding, tilt_deg, limit
         ("tilt beyond its picks' reach", "hang.tilt_deg", -55.77, -55.76, {}),
     ],
 )
-def test_tilt_binds(finding, what, key, fails, holds, changes):
-    assert finding("frame", what, changes | {key: fails}).status == EXCEEDS
-    assert finding("frame", what, changes | {key: holds}).status == WITHIN
+def test_tilt_binds(rig_finding, what, key, fails, holds, changes):
+    assert rig_finding("frame", what, changes | {key: fails}).status == EXCEEDS
+    assert rig_finding("frame", what, changes | {key: holds}).status == WITHIN
 
 
 @pytest.mark.parametrize(("policy", "status"), [(0.179, WITHIN), (0.181, EXCEEDS)])
-def test_least_share_of_a_pick_binds(finding, policy, status):
-    found = finding("balance", "least share of the weight on a pick", {"policy.least_pick_share": policy})
+def test_least_share_of_a_pick_binds(rig_finding, policy, status):
+    found = rig_finding("balance", "least share of the weight on a pick", {"policy.least_pick_share": policy})
     assert found.value == pytest.approx(0.18, rel=1e-9, abs=0)
     assert found.status == status
 
 
-def test_least_share_of_a_pick_side_by_side_binds(finding):
+def test_least_share_of_a_pick_side_by_side_binds(rig_finding):
     # 0.34·80/100 = 0.272 m of 0.6 m off the middle: 95.3333 and 4.6667 kg.
     changes = BESIDE | {"box.centre_of_mass_m": [-0.1, 0.34, -0.25]}
     for share, status in ((0.0466, WITHIN), (0.0467, EXCEEDS)):
-        found = finding("balance", "least share of the weight on a pick", changes | {"policy.least_pick_share": share})
+        found = rig_finding(
+            "balance", "least share of the weight on a pick", changes | {"policy.least_pick_share": share}
+        )
         assert (found.value, found.status) == (pytest.approx(0.14 / 3, rel=1e-9, abs=0), status)
 
 
-def test_pick_that_would_have_to_push(report):
+def test_pick_that_would_have_to_push(judged_rig):
     # F and M are both ahead of a centre of mass at −(10 + 32)/100 = −0.42 m: at a tilt of 0, which they cannot reach.
     changes = {"hang.pick.1.hole": "M", "box.centre_of_mass_m": [-0.4, 0.0, -0.25]}
-    first = {found.part: found for found in report(changes).findings[:2]}
+    first = {found.part: found for found in judged_rig(changes).findings[:2]}
     assert {part: found.status for part, found in first.items()} == {"balance": EXCEEDS, "frame": EXCEEDS}
     assert "pick 1 would have to push" in first["balance"].note
     assert first["frame"].what == "tilt beyond its picks' reach"
 
 
 @pytest.mark.parametrize(("limit", "engages"), [(7.59, "close by hand"), (7.60, "by itself")])
-def test_cart_limit_binds(report, limit, engages):
+def test_cart_limit_binds(judged_rig, limit, engages):
     # One box on, from M alone: 60 kg at (−14/60, −9/60), tan θ = (−0.23333 + 0.2)/(−0.15 − 0.1), 7.5946°.
-    stages = report(ALONE | CART_EACH | {"box.cart_limit_deg": limit}).stages
+    stages = judged_rig(ALONE | CART_EACH | {"box.cart_limit_deg": limit}).stages
     assert [stage.engages for stage in stages] == [engages, "", ""]
     assert [stage.name for stage in stages] == ["row 1, over the cart", "rows 1–2, over the cart", "rows 1–2, complete"]
 
 
-def test_two_picks_bring_the_lowest_row_level_for_the_next_cart(report):
+def test_two_picks_bring_the_lowest_row_level_for_the_next_cart(judged_rig):
     changes = CART_EACH | {"hang.column.0.splay_deg": 2.0, "hang.tilt_deg": 3.0, "box.cart_limit_deg": 0.0}
-    first = report(changes).stages[0]
+    first = judged_rig(changes).stages[0]
     assert first.balance.tilt == pytest.approx(0.0349065850, rel=1e-8, abs=0)  # exact: 2°
     assert first.engages == "by itself"
 
 
 @pytest.mark.parametrize(("floor", "status"), [(6.49, WITHIN), (6.51, EXCEEDS)])
-def test_head_clearance_binds(finding, floor, status):
+def test_head_clearance_binds(rig_finding, floor, status):
     # Trim 10 m less two boxes of 0.5 m: 9 m.
-    found = finding("clearance", "lowest edge above the floor below", {"hang.floor_below_m": floor})
+    found = rig_finding("clearance", "lowest edge above the floor below", {"hang.floor_below_m": floor})
     assert (found.value, found.status) == (pytest.approx(9.0 - floor, rel=1e-9, abs=0), status)
 
 
-def test_nothing_is_within_where_no_balance_exists(report):
+def test_nothing_is_within_where_no_balance_exists(judged_rig):
     changes = ALONE | {"frame.mass_kg": 1000.0, "frame.centre_of_mass_m": [-0.5, 0.0, 0.1]}
     changes["frame.hole.3.position_m"] = [-0.2, 0.0, 0.0]
-    report = report(changes)
+    report = judged_rig(changes)
     assert "turn over" in report.findings[0].note
     assert not [found for found in report.findings if found.part.startswith("pick 1") and found.value == 0.0]

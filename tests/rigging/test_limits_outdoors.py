@@ -43,7 +43,7 @@ RIG: dict[str, dict[str, Any]] = {
                "friction": 0.3},
     "site": {"name": "hall"},
     "hang": {"format": "hang/1", "name": "main", "frame": "bar", "position_m": [0.0, 0.0, 10.0], "tilt_deg": 0.0,
-             "floor_below_m": 0.0, "column": [{"enclosure": "box", "splay_deg": 0.0}] * 2,
+             "floor_below_m": 0.0, "loom": {"kg_per_m": 0.0}, "column": [{"enclosure": "box", "splay_deg": 0.0}] * 2,
              "pick": [{"hole": "F"}, {"hole": "R"}]},
 }
 # fmt: on

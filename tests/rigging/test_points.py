@@ -8,111 +8,17 @@ named; forces in kg, the weight of that mass at 9.80665 m/s².
 
 from __future__ import annotations
 
-import copy
-import json
-from collections.abc import Callable, Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-from rigging.check import Report, check
-from rigging.equipment import KINDS, Catalogue
-from rigging.files import Document, validate
-from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding
-from rigging.hang import load_hang
-from rigging.policy import Policy
-from rigging.site import Site
+from rigging.findings import CANNOT, EXCEEDS, WITHIN
 
-# fmt: off
-ABOUT = {"description": "for checks", "source": "typed"}
-BODY = ABOUT | {"width_m": 1.0, "pivot": "front", "rear_hole_back_m": 0.4, "rear_hole_inset_m": 0.05,
-                "side_spacing_m": 0.9, "below": [{"fitting": "box", "splays_deg": [0.0, 1.0, 2.0, 5.0]}],
-                "rated": {"source": "typed", "link_kg": 500.0, "link_push_kg": 500.0, "pin_kg": 500.0,
-                          "locks_both_ways": True, "below": [{"number": 20, "mass_kg": 900.0}]}}
-HOLES = {"F": (0.0, 0.0), "L": (-0.18, 0.3), "Q": (-0.18, -0.3), "M": (-0.2, 0.0), "R": (-1.0, 0.0)}
 PICK = {"hoist": "hoist", "hardware": ["shackle"], "top_hardware": []}
-RIG: dict[str, dict[str, Any]] = {
-    "frame": BODY | {"format": "frame/1", "name": "bar", "mass_kg": 20.0, "centre_of_mass_m": [-0.5, 0.0, 0.05],
-                     "height_m": 0.1, "depth_m": 1.2, "front_m": 0.1,
-                     "hole": [{"name": n, "position_m": [x, y, 0.1], "limit_kg": 900.0}
-                              for n, (x, y) in HOLES.items()]},
-    "box": BODY | {"format": "enclosure/1", "name": "box", "mass_kg": 40.0, "centre_of_mass_m": [-0.1, 0.0, -0.25],
-                   "height_m": 0.5, "depth_m": 0.7, "front_m": 0.2, "top_fitting": "box", "cart_limit_deg": 6.0,
-                   "reference_m": [0.0, 0.0, -0.25], "pullback_m": [-0.4, 0.0, -0.45], "acoustic": {}},
-    "hoist": ABOUT | {"format": "hoist/1", "name": "hoist", "mass_kg": 30.0, "capacity_kg": 2000.0,
-                      "chain_kg_per_m": 1.0, "chain_m": 20.0, "headroom_m": 0.5},
-    "shackle": ABOUT | {"format": "shackle/1", "name": "shackle", "mass_kg": 1.0, "limit_kg": 2000.0, "length_m": 0.1},
-    "sling": ABOUT | {"format": "sling/1", "name": "sling", "mass_kg": 1.0, "limit_kg": 2000.0, "length_m": 0.1},
-    "policy": {"format": "policy/1", "name": "house", "source": "typed", "over_people": True,
-               "rope_design_factor": 5.0, "marked_share": 0.5, "dynamic_factor": 1.0, "least_pick_share": 0.1,
-               "lean_pick_share": 0.1, "least_leg_deg": 30.0, "included_angle_deg": 120.0, "plumb_deg": 3.0,
-               "tilt_tolerance_deg": 0.5, "clearance_m": 2.5, "swing_deg": 5.0, "drag": 1.3, "stability": 1.5,
-               "friction": 0.3},
-    "site": {"name": "hall", "point": [{"name": "A", "position_m": [0.0, 0.0, 15.2], "limit_kg": 900.0},
-                                       {"name": "B", "position_m": [-1.0, 0.0, 15.2], "limit_kg": 900.0}]},
-    "hang": {"format": "hang/1", "name": "main", "frame": "bar", "position_m": [0.0, 0.0, 10.0], "tilt_deg": 0.0,
-             "floor_below_m": 0.0, "column": [{"enclosure": "box", "splay_deg": 0.0}] * 2,
-             "pick": [PICK | {"hole": "F", "point": "A"}, PICK | {"hole": "R", "point": "B"}]},
-}
-# fmt: on
-
-
-def changed(changes: Mapping[str, Any]) -> dict[str, Any]:
-    """The rig with some keys set, such as `{"frame.hole.0.limit_kg": 80.0}`."""
-    rig = json.loads(json.dumps(RIG))
-    for path, value in changes.items():
-        *way, last = [int(part) if part.isdigit() else part for part in path.split(".")]
-        node: Any = rig
-        for part in way:
-            node = node[part]
-        node[last] = copy.deepcopy(value)
-    return rig
-
-
-def inline(value: Any) -> str:
-    """A value as TOML; JSON is that already but for its tables."""
-    if isinstance(value, dict):
-        return f"{{{', '.join(f'{json.dumps(key)} = {inline(inner)}' for key, inner in value.items())}}}"
-    return f"[{', '.join(map(inline, value))}]" if isinstance(value, list) else json.dumps(value)
-
-
-@pytest.fixture
-def report(tmp_path) -> Callable[..., Report]:
-    """Judges the rig with some keys set, and other hangs beside it, each given as the keys of its file."""
-
-    def judge(changes: Mapping[str, Any], beside: Sequence[Mapping[str, Any]] = ()) -> Report:
-        rig = changed(changes)
-        equipment = [data for data in rig.values() if data.get("format") in KINDS]
-        documents = {data["name"]: Document(data["name"], Path(data["name"]), "", data) for data in equipment}
-        items = {name: validate(read, KINDS[read.data["format"]]) for name, read in documents.items()}
-        catalogue = Catalogue(items, documents)
-        hangs = []
-        for index, keys in enumerate([rig["hang"], *beside]):
-            file = tmp_path / f"hang{index}.toml"
-            given = {key: value for key, value in keys.items() if value is not None}
-            file.write_text("".join(f"{key} = {inline(value)}\n" for key, value in given.items()))
-            hangs.append(load_hang(file, catalogue))
-        return check(hangs[0], catalogue, Policy(**rig["policy"]), Site(**rig["site"]), hangs[1:])
-
-    return judge
-
-
-@pytest.fixture
-def finding(report) -> Callable[..., Finding]:
-    """The one finding of a part and kind."""
-
-    def find(part: str, what: str, changes: Mapping[str, Any], beside: Sequence[Mapping[str, Any]] = ()) -> Finding:
-        (found,) = (f for f in report(changes, beside).findings if (f.part, f.what) == (part, what))
-        return found
-
-    return find
-
-
 PICK_1, PICK_2 = "pick 1, frame hole F", "pick 2, frame hole R"
 HOIST, ROOF = "hoist, load at the hook", "load on the point"
 CART_EACH = {"hang.carts": {"groups": [1, 1]}}
-SLING_BELOW = {"hang.pick.0.hardware": ["sling"]}
+SLING_BELOW = {"hang.pick.0.hardware": ["sling"], "sling.mass_kg": 1.0, "sling.length_m": 0.1}
 # The centre of mass of two boxes at u = +0.1 and the frame: (−0.5·20 + 0.1·80)/100 = −0.02, so R carries 2 kg of 100.
 AHEAD = {"box.centre_of_mass_m": [0.1, 0.0, -0.25], "policy.least_pick_share": 0.0}
 
@@ -121,8 +27,8 @@ def point(name: str, x: float, y: float, z: float) -> dict[str, Any]:
     return {"name": name, "position_m": [x, y, z], "limit_kg": 900.0}
 
 
-def test_nothing_else_is_in_the_way(report):
-    assert {found.status for found in report({}).findings} == {WITHIN}
+def test_nothing_else_is_in_the_way(judged_rig):
+    assert {found.status for found in judged_rig({}).findings} == {WITHIN}
 
 
 @pytest.mark.parametrize(("dynamic", "column"), [(1.0, 0), (1.25, 1)])
@@ -132,9 +38,9 @@ def test_nothing_else_is_in_the_way(report):
         # The policy lets half of what is marked be used: 83/0.5, and with a dynamic factor of 1.25 103.75/0.5.
         (PICK_1, HOIST, "hoist.capacity_kg", (166.0, 207.5), 0.5, {}),
         (PICK_2, HOIST, "hoist.capacity_kg", (38.0, 47.5), 0.5, {}),
-        (PICK_1, "shackle shackle", "shackle.limit_kg", (166.0, 207.5), 0.5, {}),
-        (PICK_1, "sling sling", "sling.limit_kg", (166.0, 207.5), 0.5, SLING_BELOW),
-        (PICK_1, "shackle shackle", "shackle.limit_kg", (83.0, 103.75), 1.0, {"policy.marked_share": 1.0}),
+        (PICK_1, "shackle shackle, in line", "shackle.limit_kg", (166.0, 207.5), 0.5, {}),
+        (PICK_1, "sling sling, straight", "sling.limit_kg", (166.0, 207.5), 0.5, SLING_BELOW),
+        (PICK_1, "shackle shackle, in line", "shackle.limit_kg", (83.0, 103.75), 1.0, {"policy.marked_share": 1.0}),
         # All of the chain is above the hook.
         (PICK_1, HOIST, "hoist.capacity_kg", (166.0, 207.5), 0.5, {"hoist.falls": 4.0}),
         # Points are rated by the building: nothing is taken off. 82 + 1 + 30 + 20 and 18 + 1 + 30 + 20 kg.
@@ -153,17 +59,17 @@ def test_nothing_else_is_in_the_way(report):
         ("point A", ROOF, "site.point.0.limit_kg", (133.0, 166.25), 1.0, {"hang.position_m": [0.0, 0.0, 6.0]}),
     ],
 )  # fmt: skip
-def test_marked_limit_binds(finding, dynamic, column, part, what, key, limits, share, changes):
+def test_marked_limit_binds(rig_finding, dynamic, column, part, what, key, limits, share, changes):
     changes = changes | {"policy.dynamic_factor": dynamic}
-    low, high = (finding(part, what, changes | {key: limits[column] + more}) for more in (-0.01, 0.01))
+    low, high = (rig_finding(part, what, changes | {key: limits[column] + more}) for more in (-0.01, 0.01))
     assert low.value == pytest.approx(limits[column] * share, rel=1e-9, abs=0)
     assert low.limit == pytest.approx((limits[column] - 0.01) * share, rel=1e-9, abs=0)
     assert (low.status, high.status) == (EXCEEDS, WITHIN)
     assert share == 1.0 or "× 0.5 (house)" in low.source
 
 
-def test_point_that_may_carry_nothing_is_exceeded(report):
-    found = report({"site.point.0.limit_kg": 0.0}).findings[0]
+def test_point_that_may_carry_nothing_is_exceeded(judged_rig):
+    found = judged_rig({"site.point.0.limit_kg": 0.0}).findings[0]
     assert (found.part, found.limit, found.status, found.used) == ("point A", 0.0, EXCEEDS, None)
 
 
@@ -185,19 +91,19 @@ def test_point_that_may_carry_nothing_is_exceeded(report):
          {"hang.carts": {"groups": [1, 1], "deck_m": 0.5}}),
     ],
 )  # fmt: skip
-def test_reach_and_lean_bind(finding, part, what, key, fails, holds, changes):
-    assert finding(part, what, changes | {key: fails}).status == EXCEEDS
-    assert finding(part, what, changes | {key: holds}).status == WITHIN
+def test_reach_and_lean_bind(rig_finding, part, what, key, fails, holds, changes):
+    assert rig_finding(part, what, changes | {key: fails}).status == EXCEEDS
+    assert rig_finding(part, what, changes | {key: holds}).status == WITHIN
 
 
 @pytest.mark.parametrize("carts", [{}, CART_EACH])
-def test_chain_to_an_unknown_floor_cannot_be_judged(finding, carts):
-    assert finding(PICK_1, "chain out, lowest hook", carts | {"hang.floor_below_m": None}).status == CANNOT
+def test_chain_to_an_unknown_floor_cannot_be_judged(rig_finding, carts):
+    assert rig_finding(PICK_1, "chain out, lowest hook", carts | {"hang.floor_below_m": None}).status == CANNOT
 
 
-def test_hook_height_of_a_stage_is_that_of_the_hook(report):
+def test_hook_height_of_a_stage_is_that_of_the_hook(judged_rig):
     # The hook at 0.2 + 1.0 + 0.1 + 0.1 m.
-    assert report({}).stages[0].hook_m == pytest.approx(1.4, rel=1e-9, abs=0)
+    assert judged_rig({}).stages[0].hook_m == pytest.approx(1.4, rel=1e-9, abs=0)
 
 
 @pytest.mark.parametrize(
@@ -210,18 +116,18 @@ def test_hook_height_of_a_stage_is_that_of_the_hook(report):
         (0.25, 25.0, "rows 1–2, over the cart"),
     ],
 )
-def test_worst_stage_counts_at_the_roof_too(finding, lean, on_r, stage):
+def test_worst_stage_counts_at_the_roof_too(rig_finding, lean, on_r, stage):
     changes = AHEAD | CART_EACH | {"policy.lean_pick_share": lean}
-    hook = finding(PICK_2, HOIST, changes)
+    hook = rig_finding(PICK_2, HOIST, changes)
     assert (hook.value, hook.note) == (pytest.approx(on_r + 1.0, rel=1e-9, abs=0), stage)
-    assert finding("point B", ROOF, changes).value == pytest.approx(on_r + 51.0, rel=1e-9, abs=0)
+    assert rig_finding("point B", ROOF, changes).value == pytest.approx(on_r + 51.0, rel=1e-9, abs=0)
     # F carries most of it when complete: 98 kg.
-    assert finding("point A", ROOF, changes).value == pytest.approx(98.0 + 51.0, rel=1e-9, abs=0)
+    assert rig_finding("point A", ROOF, changes).value == pytest.approx(98.0 + 51.0, rel=1e-9, abs=0)
 
 
-def test_point_below_the_hook(report):
+def test_point_below_the_hook(judged_rig):
     # No chain goes downwards: there is no lean to tell.
-    found = {f.what: f for f in report({"site.point.0.position_m": [0.0, 0.0, 5.0]}).findings if f.part == PICK_1}
+    found = {f.what: f for f in judged_rig({"site.point.0.position_m": [0.0, 0.0, 5.0]}).findings if f.part == PICK_1}
     headroom = found["headroom, hook to hook"]
     assert (headroom.value, headroom.status) == (pytest.approx(-5.2, rel=1e-9, abs=0), EXCEEDS)
     assert "5.20 m too high" in headroom.note
@@ -233,24 +139,40 @@ BY_CLASS = {
     "policy.dynamic_factor": None,
     "hoist.speed_m_per_min": 6.0,
     "hoist.hoisting_class": "HC2",
-    "fast": RIG["hoist"] | {"name": "fast", "hoisting_class": "HC4", "speed_m_per_min": 6.0},
+    "fast": {
+        "format": "hoist/1",
+        "name": "fast",
+        "description": "for checks",
+        "source": "typed",
+        "mass_kg": 30.0,
+        "capacity_kg": 2000.0,
+        "chain_kg_per_m": 1.0,
+        "chain_m": 20.0,
+        "headroom_m": 0.5,
+        "hoisting_class": "HC4",
+        "speed_m_per_min": 6.0,
+    },
 }
 
 
-def test_each_hoist_has_its_factor_and_joints_the_greatest(finding):
+def test_each_hoist_has_its_factor_and_joints_the_greatest(rig_finding):
     changes = BY_CLASS | {"hang.pick.1.hoist": "fast"}
-    assert finding(PICK_1, HOIST, changes).value == pytest.approx(83.0 * 1.134, rel=1e-9, abs=0)
-    assert finding(PICK_2, HOIST, changes).value == pytest.approx(19.0 * 1.268, rel=1e-9, abs=0)
-    assert finding("point A", ROOF, changes).value == pytest.approx(133.0 * 1.134, rel=1e-9, abs=0)
+    assert rig_finding(PICK_1, HOIST, changes).value == pytest.approx(83.0 * 1.134, rel=1e-9, abs=0)
+    assert rig_finding(PICK_2, HOIST, changes).value == pytest.approx(19.0 * 1.268, rel=1e-9, abs=0)
+    assert rig_finding("point A", ROOF, changes).value == pytest.approx(133.0 * 1.134, rel=1e-9, abs=0)
     # 20 kg on two links.
-    link = finding("joint frame–1", "rear link in tension, one side", changes)
+    link = rig_finding("joint frame–1", "rear link in tension, one side", changes)
     assert link.value == pytest.approx(10.0 * 1.268, rel=1e-9, abs=0)
 
 
 # --- points that several picks share ---
 
-AGAIN = RIG["hang"] | {"name": "again"}
-MORE = RIG["hang"] | {"name": "more"}
+AGAIN: dict[str, Any] = {
+    "format": "hang/1", "name": "again", "frame": "bar", "position_m": [0.0, 0.0, 10.0], "tilt_deg": 0.0,
+    "floor_below_m": 0.0, "loom": {"kg_per_m": 0.0}, "column": [{"enclosure": "box", "splay_deg": 0.0}] * 2,
+    "pick": [PICK | {"hole": "F", "point": "A"}, PICK | {"hole": "R", "point": "B"}],
+}  # fmt: skip
+MORE = AGAIN | {"name": "more"}
 MIRROR = {"format": "hang/1", "name": "right", "mirror_of": "hang0.toml"}
 FOUR = {"site.point": [point(name, x, 0.0, 15.2) for name, x in zip("ABCD", (0.0, -1.0, 0.0, -1.0), strict=True)]}
 SWAPPED = AGAIN | {"pick": [PICK | {"hole": "F", "point": "C"}, PICK | {"hole": "R", "point": "A"}]}
@@ -270,10 +192,10 @@ SWAPPED = AGAIN | {"pick": [PICK | {"hole": "F", "point": "C"}, PICK | {"hole": 
     ],
 )
 @pytest.mark.parametrize("dynamic", [1.0, 1.25])
-def test_hangs_that_share_a_point_add_up(finding, dynamic, beside, at_a, users):
+def test_hangs_that_share_a_point_add_up(rig_finding, dynamic, beside, at_a, users):
     changes = FOUR | {"policy.dynamic_factor": dynamic}
     low, same, high = (
-        finding("point A", ROOF, changes | {"site.point.0.limit_kg": at_a * dynamic + more}, beside)
+        rig_finding("point A", ROOF, changes | {"site.point.0.limit_kg": at_a * dynamic + more}, beside)
         for more in (-0.001, 0.0, 0.001)
     )
     assert low.value == pytest.approx(at_a * dynamic, rel=1e-9, abs=0)
@@ -290,22 +212,22 @@ def test_hangs_that_share_a_point_add_up(finding, dynamic, beside, at_a, users):
         (399.1, WITHIN, WITHIN, WITHIN),
     ],
 )
-def test_each_hang_may_be_within_and_all_together_exceed(finding, limit, one, two, three):
+def test_each_hang_may_be_within_and_all_together_exceed(rig_finding, limit, one, two, three):
     limits, hangs = {"site.point.0.limit_kg": limit}, ([], [AGAIN], [AGAIN, MORE])
-    found = [finding("point A", ROOF, limits, beside) for beside in hangs]
+    found = [rig_finding("point A", ROOF, limits, beside) for beside in hangs]
     assert [each.status for each in found] == [one, two, three]
 
 
-def test_two_picks_of_one_hang_share_a_point(finding):
+def test_two_picks_of_one_hang_share_a_point(rig_finding):
     # 133 + 69 kg.
     for limit, status in ((201.9, EXCEEDS), (202.1, WITHIN)):
-        found = finding("point A", ROOF, {"hang.pick.1.point": "A", "site.point.0.limit_kg": limit})
+        found = rig_finding("point A", ROOF, {"hang.pick.1.point": "A", "site.point.0.limit_kg": limit})
         assert (found.value, found.status) == (pytest.approx(202.0, rel=1e-9, abs=0), status)
 
 
-def test_each_user_of_a_point_has_the_factor_of_its_own_hoist(finding):
+def test_each_user_of_a_point_has_the_factor_of_its_own_hoist(rig_finding):
     picks = [PICK | {"hole": "F", "point": "C"}, PICK | {"hole": "R", "point": "A", "hoist": "fast"}]
-    found = finding("point A", ROOF, FOUR | BY_CLASS, [AGAIN | {"pick": picks}])
+    found = rig_finding("point A", ROOF, FOUR | BY_CLASS, [AGAIN | {"pick": picks}])
     assert found.value == pytest.approx(133.0 * 1.134 + 69.0 * 1.268, rel=1e-9, abs=0)
 
 
@@ -320,10 +242,10 @@ NO_HOIST = [{"hole": "F", "point": "A", "hardware": [], "top_hardware": []}]
         ({}, [AGAIN | {"pick": NO_HOIST}], 233.0),
     ],
 )
-def test_point_with_a_pick_of_unknown_load_cannot_be_judged(finding, changes, beside, kg):
+def test_point_with_a_pick_of_unknown_load_cannot_be_judged(rig_finding, changes, beside, kg):
     # The kilograms that are known, those at its hook among them, are all that it needs to exceed.
     for limit, status in ((kg - 0.1, EXCEEDS), (kg + 0.1, CANNOT), (900.0, CANNOT)):
-        found = finding("point A", ROOF, changes | {"site.point.0.limit_kg": limit}, beside)
+        found = rig_finding("point A", ROOF, changes | {"site.point.0.limit_kg": limit}, beside)
         assert (found.value, found.status) == (pytest.approx(kg, rel=1e-9, abs=0), status)
         assert status == EXCEEDS or "no hoist is named" in found.note
 
@@ -363,36 +285,36 @@ FACING = PULLED_AGAIN | {"position_m": [-10.0, 0.0, 10.0], "azimuth_deg": 180.0}
         (INCLINED, [AGAIN], 128.575520),
     ],
 )
-def test_pull_back_loads_its_point(finding, dynamic, changes, beside, at_b):
+def test_pull_back_loads_its_point(rig_finding, dynamic, changes, beside, at_b):
     changes = changes | {"policy.dynamic_factor": dynamic}
     low, high = (
-        finding("point B", ROOF, changes | {"site.point.1.limit_kg": at_b * dynamic + more}, beside)
+        rig_finding("point B", ROOF, changes | {"site.point.1.limit_kg": at_b * dynamic + more}, beside)
         for more in (-0.001, 0.001)
     )
     assert low.value == pytest.approx(at_b * dynamic, rel=1e-7, abs=0)
     assert (low.status, high.status) == (EXCEEDS, WITHIN)
 
 
-def test_pull_back_goes_on_last(finding):
+def test_pull_back_goes_on_last(rig_finding):
     # Complete F carries 55 kg; over the cart all of 100.
-    assert finding("point A", ROOF, PULLED).value == pytest.approx(151.0, rel=1e-9, abs=0)
+    assert rig_finding("point A", ROOF, PULLED).value == pytest.approx(151.0, rel=1e-9, abs=0)
 
 
 @pytest.mark.parametrize(("part", "what", "kg"), [("pull-back", HOIST, 46.0), ("point B", ROOF, 96.0)])
-def test_hardware_of_a_pull_back_hangs_on_its_hoist(finding, part, what, kg):
+def test_hardware_of_a_pull_back_hangs_on_its_hoist(rig_finding, part, what, kg):
     changes = PULLED | {"hang.pullback": PICK | {"point": "B"}}
-    assert finding(part, what, changes).value == pytest.approx(kg, rel=1e-9, abs=0)
+    assert rig_finding(part, what, changes).value == pytest.approx(kg, rel=1e-9, abs=0)
 
 
-def test_point_on_the_floor_that_is_pulled_up_is_judged(finding):
+def test_point_on_the_floor_that_is_pulled_up_is_judged(rig_finding):
     # From M alone, at u = −0.2, the centre of mass at −0.02 is 0.18 m ahead; a rope from the floor, at −0.4 and 0.2 m
     # behind, holds 100·0.18/0.2 = 90 kg. The hoist and its chain, 50 kg, can take no more than that off the point.
     changes = AHEAD | PULLED | {"hang.pick": [PICK | {"hole": "M", "point": "A"}]}
     changes |= {"site.point.1.position_m": [-0.4, 0.0, 0.0], "site.point.1.limit_kg": 39.0}
-    assert finding("point B", ROOF, changes).status == EXCEEDS
+    assert rig_finding("point B", ROOF, changes).status == EXCEEDS
 
 
-def test_picks_in_front_and_behind_with_a_pull_back_are_not_within(report):
+def test_picks_in_front_and_behind_with_a_pull_back_are_not_within(judged_rig):
     picks = [PICK | {"hole": "F", "point": "A"}, PICK | {"hole": "M", "point": "A"}]
-    found = report(PULLED | {"hang.pick": picks}).findings
+    found = judged_rig(PULLED | {"hang.pick": picks}).findings
     assert WITHIN not in {each.status for each in found if each.what in ("load on the hole", HOIST, ROOF)}

@@ -50,7 +50,7 @@ RIG: dict[str, dict[str, Any]] = {
     "site": {"name": "hall", "point": [{"name": name, "position_m": [x, 0.0, 15.1], "limit_kg": 900.0}
                                        for name, x in (("A", 0.0), ("B", -0.9), ("C", -0.4))]},
     "hang": {"format": "hang/1", "name": "main", "frame": "bar", "position_m": [0.0, 0.0, 10.0], "tilt_deg": 0.0,
-             "floor_below_m": 0.0, "column": [{"enclosure": "box", "splay_deg": 0.0}] * 3,
+             "floor_below_m": 0.0, "loom": {"kg_per_m": 0.0}, "column": [{"enclosure": "box", "splay_deg": 0.0}] * 3,
              "pick": [TACKLE | {"hole": "F", "point": "A"}, TACKLE | {"hole": "R", "point": "B"}]},
 }
 # fmt: on

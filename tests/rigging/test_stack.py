@@ -111,6 +111,7 @@ def case(tmp_path: Path) -> Callable[..., Report]:
             "tilt_deg": tilt,
             "standing": True,
             "floor_below_m": FLOOR,
+            "loom": {"kg_per_m": 0.0},
             "column": [{"enclosure": "box", "splay_deg": splay} for splay in SPLAYS],
         }
         (tmp_path / "hang.toml").write_text(tomlkit.dumps(hang | more))

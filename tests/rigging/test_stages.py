@@ -111,6 +111,7 @@ def case(tmp_path: Path) -> Callable[..., Report]:
             "position_m": [0.0, 0.0, 9.0],
             "tilt_deg": -2.0,
             "floor_below_m": 0.0,
+            "loom": {"kg_per_m": 0.0},
             "carts": {"deck_m": DECK},
             "pick": [{"hole": hole, "point": f"above {hole}", "hoist": "hoist-1t"} for hole in picks],
             "column": [{_kind(n): n, "splay_deg": s} for n, s in zip(names, splays, strict=True)],

@@ -58,7 +58,7 @@ def test_nothing_that_hangs_on_it_is_within(judged_rig, changes, why):
     [
         # Over the cart it hangs from F alone: 100 kg, 101 at the hook, 151 at the roof.
         (PICK_1, HOLE, "frame.hole.0.limit_kg", 99.9),
-        (PICK_1, "shackle shackle", "shackle.limit_kg", 201.9),
+        (PICK_1, "shackle shackle, in line", "shackle.limit_kg", 201.9),
         (PICK_1, HOIST, "hoist.capacity_kg", 201.9),
         ("point A", ROOF, "site.point.0.limit_kg", 150.9),
         # There the pins carry 94.89966 kg, as derived where limits of joints are checked.
@@ -169,7 +169,7 @@ FLOOR = AHEAD | {
 def other(hole: str, point: str, **more: Any) -> dict[str, Any]:
     """Another hang, in the same place."""
     return {"format": "hang/1", "name": "again", "frame": "bar", "position_m": [0.0, 0.0, 10.0], "tilt_deg": 0.0,
-            "floor_below_m": 0.0, "column": [{"enclosure": "box", "splay_deg": 0.0}] * 2,
+            "floor_below_m": 0.0, "loom": {"kg_per_m": 0.0}, "column": [{"enclosure": "box", "splay_deg": 0.0}] * 2,
             "pick": [PICK | {"hole": hole, "point": point}], **more}  # fmt: skip
 
 
@@ -235,9 +235,9 @@ def test_bridle_below_a_leaning_chain_cannot_be_judged(rig_finding):
     [
         # 45 kg and a shackle of 1 kg below the hook; half of what is marked may be used.
         (PULL, HOIST, "hoist.capacity_kg", 92.0),
-        (PULL, "shackle shackle", "shackle.limit_kg", 92.0),
+        (PULL, "shackle shackle, in line", "shackle.limit_kg", 92.0),
         # With a hoist of 30 kg, 20 kg of chain and a sling of 2 kg.
-        (f"{PULL}, at the point", "sling sling", "sling.limit_kg", 196.0),
+        (f"{PULL}, at the point", "sling sling, straight", "sling.limit_kg", 196.0),
         ("point B", ROOF, "site.point.1.limit_kg", 98.0),
     ],
 )

@@ -25,8 +25,8 @@ def use(**keys: Any) -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("keys", "what", "key", "factor", "source"),
     [
-        ({"type": "sling"}, "sling sling", "sling", 1.0, "typed, × 0.5 (house)"),
-        ({"type": "sling", "hitch": "straight"}, "sling sling", "sling", 1.0, "typed, × 0.5 (house)"),
+        ({"type": "sling"}, "sling sling, straight", "sling", 1.0, "typed, × 0.5 (house)"),
+        ({"type": "sling", "hitch": "straight"}, "sling sling, straight", "sling", 1.0, "typed, × 0.5 (house)"),
         ({"type": "sling", "hitch": "choked", "length_m": 0.4}, "sling sling, choked", "sling", 0.8,
          "× 0.8 choked (EN 1492-2)"),
         ({"type": "sling", "hitch": "basket", "length_m": 0.4, "spread_deg": 0.0},
@@ -37,8 +37,8 @@ def use(**keys: Any) -> dict[str, Any]:
          "sling sling, basket, legs 45° from plumb", "sling", 1.4, "× 1.4 basket to 45° (EN 1492-2)"),
         ({"type": "sling", "hitch": "basket", "length_m": 0.4, "spread_deg": 45.5},
          "sling sling, basket, legs 45.5° from plumb", "sling", 1.0, "× 1 basket 45 to 60° (EN 1492-2)"),
-        ({"type": "shackle"}, "shackle shackle", "shackle", 1.0, "typed, × 0.5 (house)"),
-        ({"type": "shackle", "side_deg": 0.0}, "shackle shackle", "shackle", 1.0, "typed, × 0.5 (house)"),
+        ({"type": "shackle"}, "shackle shackle, in line", "shackle", 1.0, "typed, × 0.5 (house)"),
+        ({"type": "shackle", "side_deg": 0.0}, "shackle shackle, in line", "shackle", 1.0, "typed, × 0.5 (house)"),
         ({"type": "shackle", "side_deg": 1.0}, "shackle shackle, pulled 1° off its line", "shackle", 0.7, "× 0.7"),
         ({"type": "shackle", "side_deg": 45.0}, "shackle shackle, pulled 45° off its line", "shackle", 0.7, "B30.26"),
         ({"type": "shackle", "side_deg": 46.0}, "shackle shackle, pulled 46° off its line", "shackle", 0.5, "× 0.5"),

@@ -153,6 +153,7 @@ def judge(tmp_path: Path) -> Callable[..., Report]:
             "frame": "frame",
             "position_m": [0.0, 0.0, 8.0],
             "tilt_deg": 0.0,
+            "loom": {"kg_per_m": 0.0},
             "column": [{"enclosure": "box", "splay_deg": 0.0}] * ROWS,
             "pick": [{"hole": hole} for hole in picks],
         }
