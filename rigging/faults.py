@@ -140,6 +140,8 @@ def lines_of(text: str, locs: Iterable[Loc]) -> dict[Loc, int]:
             wanted.discard(loc)
             if _sets(lines[first], last - first, loc, held[loc]):
                 found[loc] = first + 1
+            elif (line := _line_inside(lines, first, last, held[loc])) is not None:
+                found[loc] = line + 1
         if not wanted:
             break
     return found
@@ -159,6 +161,21 @@ def _statements(lines: list[str]) -> Iterator[tuple[int, int, dict[str, Any]]]:
             continue
         yield first, last, data
         first, inside = last + 1, False
+
+
+def _line_inside(lines: list[str], first: int, last: int, held: Loc) -> int | None:
+    """The line of an array over several lines that sets an element: the first that, with its brackets closed, does."""
+    if not any(isinstance(part, int) for part in held[-2:]):
+        return None
+    for end in range(first, last + 1):
+        for brackets in ("]", "]]", "]]]"):
+            try:
+                data = tomllib.loads("\n".join([*lines[: end + 1], brackets]))
+            except (ValueError, RecursionError):
+                continue
+            if value_at(data, held) is not NO_VALUE:
+                return end
+    return None
 
 
 def _sets(line: str, more_lines: int, loc: Loc, held: Loc) -> bool:

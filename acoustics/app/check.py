@@ -5,10 +5,11 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Callable
 from functools import partial
 from importlib import metadata, resources
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -29,6 +30,8 @@ from rigging.points import PointLoad
 from rigging.policy import load_policy
 from rigging.stages import Stage
 from rigging.statics import G
+
+T = TypeVar("T")
 
 
 def run(asked: argparse.Namespace) -> int:
@@ -62,39 +65,31 @@ def _write_text(path: Path, content: str) -> None:
 
 def _check(asked: argparse.Namespace) -> Report:
     faults: list[Fault] = []
-    hangs, loaded, policy, catalogue = [], None, None, None
-    try:
-        catalogue = load_catalogue(asked.equipment)
-    except FileFaults as error:
-        faults.extend(error.faults)
+    catalogue = _kept(faults, load_catalogue, asked.equipment)
     paths = (asked.hang, *asked.beside)
-    for path in paths:
-        try:
-            if catalogue is None:
-                faults.extend(file_faults(path))
-            else:
-                hangs.append(load_hang(path, catalogue))
-        except FileFaults as error:
-            faults.extend(error.faults)
-    same = {str(Path(path).resolve()) for path in paths}
-    if len(same) < len(paths):
+    hangs = [_kept(faults, load_hang, path, catalogue) for path in paths] if catalogue else []
+    if catalogue is None:
+        faults += [fault for path in paths for fault in file_faults(path)]
+    if len({str(Path(path).resolve()) for path in paths}) < len(paths):
         faults.append(Fault("--beside", "", "names a hang twice", "name each other hang once"))
-    try:
-        loaded = load_venue(asked.venue) if asked.venue else None
-    except FileFaults as error:
-        faults.extend(error.faults)
-    try:
-        policy = load_policy(_policy_path(asked.policy))
-    except FileFaults as error:
-        faults.extend(error.faults)
+    loaded = _kept(faults, load_venue, asked.venue) if asked.venue else None
+    policy = _kept(faults, lambda: load_policy(_policy_path(asked.policy)))
+    read = [hang for hang in hangs if hang is not None]
+    if loaded:
+        faults += [fault for hang in read for fault in check_serves(hang, loaded[0], asked.venue)]
     if faults or policy is None or catalogue is None:
         raise FileFaults(faults)
     site, document = loaded or (None, None)
-    if loaded:
-        faults = [fault for hang in hangs for fault in check_serves(hang, loaded[0], asked.venue)]
-        if faults:
-            raise FileFaults(faults)
-    return check(hangs[0], catalogue, policy, site, hangs[1:], document.data if document else None)
+    return check(read[0], catalogue, policy, site, read[1:], document.data if document else None)
+
+
+def _kept(faults: list[Fault], load: Callable[..., T], *what: Any) -> T | None:
+    """What a reader gives; None where its input is at fault, which is added to the faults."""
+    try:
+        return load(*what)
+    except FileFaults as error:
+        faults.extend(error.faults)
+        return None
 
 
 def _policy_path(asked: str | None) -> Path | None:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from acoustics.app.cli import main
 
+ROOT = Path(__file__).resolve().parents[2]
 HERE = "# HERE"
 FORM = re.compile(r"(?P<file>[^:]+)(:(?P<line>\d+))?: ((?P<key>[^: ]+): )?(?P<wrong>.+?); (?P<todo>.+)")
 HANG = """\
@@ -116,3 +119,66 @@ def fault_of(faults_of) -> Callable[..., dict[str, str | None]]:
         return faults[0]
 
     return find
+
+
+@pytest.fixture
+def checking(capsys) -> Callable[..., tuple[int, str, str]]:
+    """Runs `check`; returns exit status, standard output and standard error."""
+
+    def go(*arguments: object) -> tuple[int, str, str]:
+        try:
+            code = main(["check", *map(str, arguments)])
+        except SystemExit as end:
+            code = int(end.code or 0)
+        return code, *capsys.readouterr()
+
+    return go
+
+
+@pytest.fixture
+def in_theatre(checking, tmp_path) -> Callable[..., tuple[int, str, str]]:
+    """The same for the theatre sample with some text of its hang, venue or policy replaced."""
+
+    def go(*more: object, **replaced: tuple[str, str]) -> tuple[int, str, str]:
+        theatre = ROOT / "sample_venues" / "theatre"
+        files = {name: theatre / f"{file}.toml" for name, file in (("hang", "left"), ("venue", "venue"))}
+        files["policy"] = ROOT / "rigging" / "policies" / "over_people.toml"
+        for name, path in files.items():
+            content = path.read_text()
+            if name in replaced:
+                old, new = replaced[name]
+                assert old in content
+                content = content.replace(old, new, 1)
+            (tmp_path / f"{name}.toml").write_text(content)
+        asked = [tmp_path / "hang.toml", tmp_path / "venue.toml", "--policy", tmp_path / "policy.toml"]
+        return checking(*asked, *more)
+
+    return go
+
+
+@pytest.fixture
+def checked(capsys) -> Callable[..., tuple[int, Any, str]]:
+    """Runs `check` as text and as JSON; returns the exit status, the data and the text."""
+
+    def run(*arguments: object) -> tuple[int, Any, str]:
+        outs = []
+        for more in ([], ["--json"]):
+            code = main(["check", *map(str, arguments), *more])
+            out, err = capsys.readouterr()
+            assert err == ""
+            outs.append(out)
+        return code, json.loads(outs[1]), outs[0]
+
+    return run
+
+
+@pytest.fixture
+def sample(checked) -> Callable[..., tuple[int, Any, str]]:
+    """The same for a sample hang in its venue."""
+
+    def run(name: str, *more: object) -> tuple[int, Any, str]:
+        return checked(
+            ROOT / "sample_venues" / f"{name}.toml", ROOT / "sample_venues" / name.split("/")[0] / "venue.toml", *more
+        )
+
+    return run

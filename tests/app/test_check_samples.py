@@ -1,52 +1,23 @@
-"""`evenhang check` on every sample hang and on the worked cases of a hung column: findings, joints, sheet, words."""
+"""`evenhang check` on every sample hang: findings, joints, sheet."""
 
 from __future__ import annotations
 
-import ast
 import json
 import math
 import re
 import tomllib
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from acoustics.app import cli
-from rigging.cautions import CAUTIONS
 from rigging.equipment import load_catalogue
 
 G = 9.80665
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES = ROOT / "sample_venues"
 SOURCES = [*(ROOT / "rigging").rglob("*.py"), *(ROOT / "acoustics").rglob("*.py")]
-
-
-@pytest.fixture
-def checked(capsys) -> Callable[..., tuple[int, Any, str]]:
-    """Runs `check` as text and as JSON; returns the exit status, the data and the text."""
-
-    def run(*arguments: object) -> tuple[int, Any, str]:
-        outs = []
-        for more in ([], ["--json"]):
-            code = cli.main(["check", *map(str, arguments), *more])
-            out, err = capsys.readouterr()
-            assert err == ""
-            outs.append(out)
-        return code, json.loads(outs[1]), outs[0]
-
-    return run
-
-
-@pytest.fixture
-def sample(checked) -> Callable[..., tuple[int, Any, str]]:
-    """The same for a sample hang in its venue."""
-
-    def run(name: str, *more: object) -> tuple[int, Any, str]:
-        return checked(SAMPLES / f"{name}.toml", SAMPLES / name.split("/")[0] / "venue.toml", *more)
-
-    return run
 
 
 # Sample, exit status, findings that exceed and that cannot be judged, joints whose links push at some stage. A new
@@ -141,6 +112,8 @@ def test_steep_hang_fails_on_the_bare_frame_and_passes_with_the_arm(sample):
     assert over["pick 2, frame hole 9", "hoist, load at the hook"]["value"] > 470.0 * (1.10 + 0.34 / 15)
     assert over["point left 2", "load on the point"]["value"] > (470.0 + 54.0 + 24 * 1.1) * (1.10 + 0.34 / 15)
     assert len(over) == 5
+    # A pick that pushes has no load at its hook.
+    assert [(pick["hole_kg"] > 0, pick["hook_kg"] is None) for pick in bare["picks"]] == [(False, True), (True, False)]
     assert "with arm-large at the rear" in bare["holes"]
     _, with_arm, _ = sample("theatre/steep-arm")
     assert {f["status"] for f in with_arm["findings"] if f["part"] in ("balance", "frame")} == {"within"}
@@ -301,169 +274,3 @@ def test_landing_goes_back_through_the_stages(sample):
     masses = [stage["mass_kg"] for stage in data["stages"]]
     assert masses[:4] == pytest.approx([74.0 + (masses[0] - 74.0) * carts for carts in (1, 2, 3, 4)], rel=1e-12, abs=0)
     assert masses[4] == masses[3]
-
-
-# --- the worked cases of a hung column: two finite-element libraries agree on them within 1e-4 N [calc] ---
-
-BODY = """
-description = "worked case"
-source = "typed"
-width_m = 1.0
-pivot = "front"
-rear_hole_back_m = 0.45
-rear_hole_inset_m = 0.05
-below = [{ fitting = "case", splays_deg = [0.0, 1.0, 2.0, 3.0, 5.0, 8.0] }]
-rated = { source = "typed", link_kg = 900, link_push_kg = 900, pin_kg = 900, locks_both_ways = true }
-"""
-FRAME = f"""format = "frame/1"
-name = "case-frame"
-mass_kg = 30.0
-centre_of_mass_m = [-0.25, 0.0, 0.05]
-height_m = 0.12
-depth_m = 0.9
-front_m = 0.15
-hole = [{{ name = "F", position_m = [0.1, 0, 0.1] }}, {{ name = "R", position_m = [-0.7, 0, 0.1] }}]
-{BODY}"""
-BOX = f"""format = "enclosure/1"
-name = "case-box"
-mass_kg = 40.0
-centre_of_mass_m = [-0.22, 0.0, -0.125]
-height_m = 0.25
-depth_m = 0.5
-front_m = 0.0
-top_fitting = "case"
-reference_m = [0.0, 0.0, -0.1]
-acoustic = {{ model = "point" }}
-{BODY}"""
-
-
-@pytest.fixture
-def case(checked, tmp_path) -> Callable[..., tuple[int, Any, str]]:
-    (tmp_path / "equipment").mkdir()
-    (tmp_path / "equipment" / "frame.toml").write_text(FRAME)
-    (tmp_path / "equipment" / "box.toml").write_text(BOX)
-
-    def run(tilt_deg: float, splays: list[float]) -> tuple[int, Any, str]:
-        head = 'format = "hang/1"\nname = "case"\nframe = "case-frame"\nposition_m = [0.0, 0.0, 10.0]\n'
-        picks = "".join(f'[[pick]]\nhole = "{hole}"\nhoist = "hoist-1t"\n' for hole in "FR")
-        rows = "".join(f'[[column]]\nenclosure = "case-box"\nsplay_deg = {splay}\n' for splay in splays)
-        (tmp_path / "hang.toml").write_text(f"{head}tilt_deg = {tilt_deg}\n{picks}{rows}")
-        return checked(tmp_path / "hang.toml", "--equipment", tmp_path / "equipment")
-
-    return run
-
-
-def test_case_a(case):
-    code, data, _ = case(-3.0, [0.0, 1.0, 2.0, 3.0, 5.0, 8.0])
-    assert code == 4  # no limits for holes, no venue
-    # The table's rounding.
-    picks = [pick["hole_kg"] * G for pick in data["picks"]]
-    assert picks == pytest.approx([1339.465, 1308.331], rel=0, abs=6e-4)
-    links = [joint["link_n"] for joint in data["joints"]]
-    assert links == pytest.approx([1542.837, 1287.397, 1027.046, 756.488, 481.911, 217.473], rel=0, abs=6e-4)
-    pivots = [joint["pivot_n"] for joint in data["joints"]]
-    table = [(-80.7, 812.9), (-78.6, 676.3), (-89.5, 545.9), (-98.7, 426.8), (-96.1, 312.3), (-67.2, 185.4)]
-    for pivot, published in zip(pivots, table, strict=True):
-        assert pivot == pytest.approx(list(published), rel=0, abs=0.06)
-    lengths = [joint["link_m"] * 1000 for joint in data["joints"]]
-    assert lengths == pytest.approx([100.0, 92.142, 84.278, 76.406, 60.647, 36.976], rel=0, abs=6e-4)
-
-
-CASE_G = [-458.319, -211.993, -3.509, 167.133, 299.932, 394.889, 452.003, 471.275, 452.705, 396.292, 302.037, 169.940]
-
-
-def test_case_g_joints_in_compression_are_findings_of_their_own(case):
-    _, data, text = case(10.0, [0.0] * 12)
-    assert [joint["link_n"] for joint in data["joints"]] == pytest.approx(CASE_G, rel=0, abs=6e-4)
-    assert [pick["hole_kg"] * G for pick in data["picks"]] == pytest.approx([4653.055, 348.337], rel=0, abs=6e-4)
-    pushing = ["joint frame–1", "joint rows 1–2", "joint rows 2–3"]
-    locks = [f for f in data["findings"] if f["what"] == "lock that holds both ways"]
-    assert sorted(f["part"] for f in locks) == sorted(pushing)
-    assert all("in compression: set the locks" in f["note"] for f in locks)
-    compressed = {f["part"]: f for f in data["findings"] if f["what"] == "rear link in compression, one side"}
-    assert sorted(compressed) == sorted(pushing)
-    for part, both_n in zip(pushing, CASE_G, strict=False):
-        # Half on a side, at HC2 and 4 m/min: 1.10 + 0.34/15 (value from memory).
-        assert compressed[part]["value"] == pytest.approx(-both_n / 2 / G * (1.10 + 0.34 / 15), rel=2e-4, abs=0)
-    assert [row.split("°")[1].split()[1] for row in joint_rows(text)] == ["PUSHES"] * 3 + ["pulls"] * 9
-
-
-def test_case_g_without_a_lock_exceeds(case, tmp_path):
-    box = tmp_path / "equipment" / "box.toml"
-    box.write_text(BOX.replace("locks_both_ways = true", "locks_both_ways = false"))
-    code, data, _ = case(10.0, [0.0] * 12)
-    assert code == 1
-    assert {f["part"] for f in data["findings"] if f["status"] == "exceeds" and "lock" in f["what"]} == {
-        "joint frame–1",
-        "joint rows 1–2",
-        "joint rows 2–3",
-    }
-
-
-# --- words ---
-
-
-@pytest.mark.parametrize("name", ["theatre/left", "theatre/steep-bare", "meadow/right"])
-@pytest.mark.parametrize("in_venue", [True, False])
-def test_cautions_are_always_shown_and_nothing_is_called_safe(checked, name, in_venue):
-    venue = [SAMPLES / name.split("/")[0] / "venue.toml"] if in_venue else []
-    _, data, text = checked(SAMPLES / f"{name}.toml", *venue)
-    assert [line[2:] for line in text.splitlines() if line.startswith("! ")] == list(CAUTIONS)
-    assert data["cautions"] == list(CAUTIONS)
-    assert "safe" not in (text + json.dumps(data)).lower()
-
-
-@pytest.mark.parametrize(
-    "words",
-    [
-        "planning aid",
-        "qualified person",
-        "manufacturers' rated data",
-        "local law",
-        "venue's rules",
-        "nobody stands below a moving load",
-        "joint in compression needs a lock that holds both ways",
-    ],
-)
-def test_cautions_say_what_they_must(words):
-    assert words in " ".join(CAUTIONS).lower()
-    assert words in (ROOT / "README.md").read_text().lower()
-
-
-# A cited document keeps its title.
-TITLES = re.compile("Global standard for safe listening venues and events")
-
-
-def test_no_text_in_a_source_calls_anything_safe():
-    texts = {
-        TITLES.sub("", node.value): source.name
-        for source in SOURCES
-        for node in ast.walk(ast.parse(source.read_text()))
-        if isinstance(node, ast.Constant) and isinstance(node.value, str)
-    }
-    assert len(texts) > 1000
-    assert {text: name for text, name in texts.items() if re.search("safe", text, re.IGNORECASE)} == {}
-
-
-@pytest.mark.parametrize("pattern", ["README.md", "rigging/**/*.toml", "sample_venues/**/*.toml", "notebooks/*.ipynb"])
-def test_no_other_file_calls_anything_safe(pattern):
-    files = list(ROOT.glob(pattern))
-    assert files
-    assert [file for file in files if "safe" in TITLES.sub("", file.read_text()).lower()] == []
-
-
-@pytest.mark.parametrize("arguments", [["--help"], ["check", "--help"]])
-def test_help_calls_nothing_safe(capsys, arguments):
-    with pytest.raises(SystemExit):
-        cli.main(arguments)
-    out = capsys.readouterr().out
-    assert "check" in out
-    assert "safe" not in out.lower()
-
-
-def test_help_tells_the_exit_status(capsys):
-    with pytest.raises(SystemExit):
-        cli.main(["check", "--help"])
-    out = capsys.readouterr().out
-    for word in ("0 all within", "1 a limit is exceeded", "2 the input is at fault", "4 something cannot be judged"):
-        assert word in out

@@ -84,17 +84,17 @@ CERTAIN = {
     "unknown list of tables": 'format = "t/1"\n\n[[prat]] # HERE\nsize_m = 1\n[[prat]]\n',
     "format not at the top": '\n\nsize_m = 1\nformat = "t/2" # HERE\n',
     "last line without an end": 'format = "t/1"\nsize_m = "x" # HERE',
-}  # fmt: skip
-# Here no line is fine as well.
-UNCERTAIN = {
     "entry of a list over several lines": 'format = "t/1"\nplace_m = [\n  1,\n  "x", # HERE\n]\n',
-    "missing key of an inline table": 'format = "t/1"\ninner = { depth_m = 1 } # HERE\n',
     "missing key in a list over several lines": (
         'format = "t/1"\npart = [\n  { size_m = 1 },\n  { name = "b" }, # HERE\n  { size_m = 1 },\n]\n'
     ),
     "value in a list over several lines": (
         'format = "t/1"\npart = [\n  { size_m = 1 },\n  { size_m = "x" }, # HERE\n  { size_m = 1 },\n]\n'
     ),
+}  # fmt: skip
+# Here no line is fine as well.
+UNCERTAIN = {
+    "missing key of an inline table": 'format = "t/1"\ninner = { depth_m = 1 } # HERE\n',
     "missing key of a dotted key": 'format = "t/1"\ninner.depth_m = 1 # HERE\n',
     "missing key, header in quotes": 'format = "t/1"\n["inner"] # HERE\ndepth_m = 1\n',
     "missing key, dotted header with spaces": (
