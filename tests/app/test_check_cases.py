@@ -97,7 +97,7 @@ def test_case_g_joints_in_compression_are_findings_of_their_own(case):
     for part, both_n in zip(pushing, CASE_G, strict=False):
         # Half on a side, at HC2 and 4 m/min: 1.10 + 0.34/15 (value from memory).
         assert compressed[part]["value"] == pytest.approx(-both_n / 2 / G * (1.10 + 0.34 / 15), rel=2e-4, abs=0)
-    rows = re.findall(r"^(?:frame–row|rows) .+?° +[\d.]+ +(\w+)", text, re.MULTILINE)
+    rows = re.findall(r"^(?:frame–row|rows) \S+ +[\d.]+° +[\d.]+ +(\w+)", text, re.MULTILINE)
     assert rows == ["PUSHES"] * 3 + ["pulls"] * 9
 
 
