@@ -19,10 +19,10 @@ Array = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Poses:
-    """Poses of N rigid items.
+    """Poses of N rigid items, or of N in each of many chains.
 
-    `origin` (N, 3): their upper front pivots [m]. `axes` (N, 3, 3): rows are the forward, left and up
-    directions of each item. `aim_elevation` (N,): elevation of the forward direction [rad].
+    `origin` (..., N, 3): their upper front pivots [m]. `axes` (..., N, 3, 3): rows are the forward, left and up
+    directions of each item. `aim_elevation` (..., N): elevation of the forward direction [rad].
     """
 
     origin: Array
@@ -66,17 +66,19 @@ def item_axes(azimuth: npt.ArrayLike, elevation: npt.ArrayLike) -> Array:
 
 
 def chain(
-    position_m: npt.ArrayLike, azimuth: float, tilt: float, splays: npt.ArrayLike, pivots_m: npt.ArrayLike
+    position_m: npt.ArrayLike, azimuth: float, tilt: npt.ArrayLike, splays: npt.ArrayLike, pivots_m: npt.ArrayLike
 ) -> Poses:
-    """Poses of a chain of items joined at their front pivots.
+    """Poses of a chain of items joined at their front pivots, or of many such chains.
 
     Parameters
     ----------
-    position_m : array_like, shape (3,)
+    position_m : array_like, shape (..., 3)
         The first upper pivot. [m]
-    azimuth, tilt : float
-        Azimuth of the whole, elevation of the frame above the first item. [rad]
-    splays : array_like, shape (N,)
+    azimuth : float
+        Azimuth of the whole. [rad]
+    tilt : array_like, shape (...)
+        Elevation of the frame above the first item. [rad]
+    splays : array_like, shape (..., N)
         Turn at the joint above each item, positive downwards. [rad]
     pivots_m : array_like, shape (N, 2)
         Lower pivot of each item, forward and up from its upper one. [m]
@@ -86,12 +88,12 @@ def chain(
     Poses
         Aim elevation(i) = tilt − sum of splays down to i.
     """
-    elevation = tilt - np.cumsum(np.asarray(splays, dtype=float))
+    elevation = np.asarray(tilt, dtype=float)[..., np.newaxis] - np.cumsum(np.asarray(splays, dtype=float), axis=-1)
     axes = item_axes(azimuth, elevation)
     pivots = np.asarray(pivots_m, dtype=float).reshape(-1, 2)
-    steps = pivots[:, :1] * axes[:, 0] + pivots[:, 1:] * axes[:, 2]
-    below = np.cumsum(steps, axis=0)
-    origin = np.asarray(position_m, dtype=float) + np.vstack([np.zeros((1, 3)), below[:-1]])
+    steps = pivots[:, :1] * axes[..., 0, :] + pivots[:, 1:] * axes[..., 2, :]
+    below = np.cumsum(steps, axis=-2) - steps
+    origin = np.asarray(position_m, dtype=float)[..., np.newaxis, :] + below
     return Poses(origin, axes, elevation)
 
 

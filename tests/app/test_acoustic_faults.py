@@ -92,7 +92,7 @@ def replaced(old: str, new: str, text: str = ACOUSTIC) -> str:
         (replaced("[125, 160,", "[160,"), "level_1m_db", 5, "has 3 entries for 2 bands", "one level for each band"),
         (replaced(LEVELS, "level_1m_db = [\n  1.0,\n]").replace("1.0", "100.0"), "level_1m_db", 5, "has 1 entries", ""),
         (replaced("101.0", "1010"), "level_1m_db[2]", 5, "plausible range 40 to 150 dB", "its unit"),
-        (replaced("100.0, 101.0,", "\n100.0,\n1010,\n"), "level_1m_db[2]", None, "range 40 to 150 dB", "its unit"),
+        (replaced("100.0, 101.0,", "\n100.0,\n1010,\n"), "level_1m_db[2]", 7, "range 40 to 150 dB", "its unit"),
         (replaced("101.0", '"101"'), "level_1m_db[2]", 5, "must be a number in dB", "without quotes"),
         (replaced(f"{LEVELS}\n", ""), "level_1m_db", 1, "key is missing", "needs it"),
         (replaced('"slot"', '"slit"'), "radiator[2].shape", 16, "is not one of the known", "'circle', 'rect"),
