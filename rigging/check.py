@@ -81,12 +81,51 @@ def check(
     FileFaults
         If a hang names points that the venue does not have, or a bridle's apex is not between points and hole.
     """
-    faults = [fault for each in (hang, *others) for fault in _unknown_points(each, site)]
-    if faults:
-        raise FileFaults(faults)
-    hang = with_pullback_place(hang, site)
     if hang.standing:
+        _refuse_unknown_points((hang, *others), site)
         return _check_stack(hang, policy, site, venue or {})
+    judged = judge(hang, catalogue, policy, site, others)
+    hang, last = judged.hang, judged.stages[-1]
+    arms = [item for item in catalogue.items.values() if isinstance(item, PickArm)]
+    return Report(
+        hang=hang,
+        site=site,
+        policy=policy,
+        design=design_word(hang, venue or {}),
+        revision=_revision(hang, policy, venue or {}, others),
+        findings=worst_first(worst_of_each(judged.findings)),
+        lines=judged.lines,
+        loads=judged.loads,
+        joints=_joints(hang, last),
+        beyond=_beyond(hang, last),
+        stages=judged.stages,
+        advice=best_picks(hang, arms, policy.least_pick_share),
+    )
+
+
+@dataclass(frozen=True)
+class Judged:
+    """All findings of a hang, of every stage, and what they were found from."""
+
+    hang: Hang
+    findings: list[Finding]
+    lines: list[PickLine]
+    loads: list[PointLoad]
+    stages: list[Stage]
+
+
+def judge(
+    hang: Hang, catalogue: Catalogue, policy: Policy, site: Site | None = None, others: Sequence[Hang] = ()
+) -> Judged:
+    """The findings of a hang from picks, as `check` has them before it sorts them.
+
+    Raises
+    ------
+    FileFaults
+        As `check`.
+    """
+    _refuse_unknown_points((hang, *others), site)
+    hang = with_pullback_place(hang, site)
     stages = build(hang, policy.least_pick_share, policy.lean_pick_share, drops_m(hang, catalogue))
     lines = pick_lines(hang, site, stages, policy, catalogue)
     roof = _point_loads(hang, lines, stages[-1], policy, catalogue)
@@ -103,23 +142,13 @@ def check(
         *point_findings(roof, site, alone=not others),
         *(wind_findings(hang, site, stages[-1], policy) if site else ()),
     ]
-    last = stages[-1]
-    findings = list(cable_findings(hang, findings, free=last.balance.free))
-    arms = [item for item in catalogue.items.values() if isinstance(item, PickArm)]
-    return Report(
-        hang=hang,
-        site=site,
-        policy=policy,
-        design=design_word(hang, venue or {}),
-        revision=_revision(hang, policy, venue or {}, others),
-        findings=worst_first(worst_of_each(findings)),
-        lines=lines,
-        loads=roof,
-        joints=_joints(hang, last),
-        beyond=_beyond(hang, last),
-        stages=stages,
-        advice=best_picks(hang, arms, policy.least_pick_share),
-    )
+    return Judged(hang, list(cable_findings(hang, findings, free=stages[-1].balance.free)), lines, roof, stages)
+
+
+def _refuse_unknown_points(hangs: Sequence[Hang], site: Site | None) -> None:
+    faults = [fault for each in hangs for fault in _unknown_points(each, site)]
+    if faults:
+        raise FileFaults(faults)
 
 
 def _point_loads(

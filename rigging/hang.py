@@ -37,6 +37,7 @@ class Hang:
     frame: Frame
     items: tuple[Item, ...]
     splays_deg: tuple[float, ...]
+    fixed: tuple[bool, ...]  # splays that a search keeps
     position_m: tuple[float, float, float]
     azimuth_deg: float
     tilt_deg: float
@@ -199,6 +200,7 @@ def _resolve(document: Document, catalogue: Catalogue) -> Hang:
         frame=_known(catalogue, hang.frame, Frame),
         items=items,
         splays_deg=tuple(row.splay_deg for row in hang.column),
+        fixed=tuple(row.fixed for row in hang.column),
         position_m=hang.position_m,
         azimuth_deg=hang.azimuth_deg,
         tilt_deg=hang.tilt_deg,
@@ -214,8 +216,14 @@ def _resolve(document: Document, catalogue: Catalogue) -> Hang:
         floor_below_m=hang.floor_below_m,
         side=1.0,
         document=document,
-        inputs={"hang": document.data, "equipment": {n: catalogue.documents[n].data for n in _names(hang)}},
+        inputs={"hang": _hung(document.data), "equipment": {n: catalogue.documents[n].data for n in _names(hang)}},
     )
+
+
+def _hung(data: Mapping[str, Any]) -> dict[str, Any]:
+    """What hangs, without what a search is told."""
+    column = [{key: value for key, value in row.items() if key != "fixed"} for row in data["column"]]
+    return {**{key: value for key, value in data.items() if key != "search"}, "column": column}
 
 
 def _names(hang: HangFile) -> list[str]:

@@ -28,6 +28,7 @@ class Row(Model):
     enclosure: Name | None = Field(None, description="enclosure type")
     adapter: Name | None = Field(None, description="adapter type")
     splay_deg: Annotated[float, quantity(0.0, 45.0, "deg")] = key("splay of the joint above", "0.0")
+    fixed: Flag = Field(False, description="a search keeps this splay")
 
 
 class Group(Model):
@@ -62,6 +63,7 @@ class HangFile(Model):
     loom: Loom | None = Field(None, description="cables down the rear: [loom]")
     carts: Carts = Field(Carts(), description="what the column travels on: [carts]")
     floor_below_m: Height | None = Field(None, description="height of the floor or stage below the hang")
+    search: dict[str, Any] | None = Field(None, description="what a search may choose and wants: [search]")
 
     @classmethod
     def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[Problem]:

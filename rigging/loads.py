@@ -126,14 +126,13 @@ def best_picks(hang: Hang, arms: Sequence[PickArm], share: float) -> str:
     Where no two holes of the frame and its arm do, the arms that the frame takes are tried.
     """
     tilt = float(np.radians(hang.tilt_deg))
-    found = _best_pair(hang, tilt, share)
+    found = best_pair(hang, tilt, share)
     if not found and hang.arm is None:
-        fitted = [dataclasses.replace(hang, arm=(arm, use)) for arm in arms for use in _arm_uses(hang.frame, arm)]
-        tried = [(_best_pair(other, tilt, share), other) for other in fitted]
-        words = [f"with {o.arm[0].name} at the {o.arm[1].end}, {pair[2]}" for pair, o in tried if pair and o.arm]
+        tried = [(best_pair(other, tilt, share), other) for other in with_arms(hang, arms)]
+        words = [f"with {o.arm[0].name} at the {o.arm[1].end}, {pair.words}" for pair, o in tried if pair and o.arm]
         reach = f"no two holes of the bare frame reach {hang.tilt_deg:+g}° with {share:.0%} on each"
         return "; ".join([reach, *(words or ["no pick arm that it takes does either"])])
-    words = [found[2] if found else f"no two holes reach {hang.tilt_deg:+g}° with {share:.0%} on each"]
+    words = [found.words if found else f"no two holes reach {hang.tilt_deg:+g}° with {share:.0%} on each"]
     column = column_of(hang)
     alone = [(hole, _single_tilt(column, hole)) for hole in _frame_holes(hang) + _arm_holes(hang)]
     hole, natural = min(alone, key=lambda one: abs(one[1] - tilt), default=(None, float("inf")))
@@ -142,11 +141,26 @@ def best_picks(hang: Hang, arms: Sequence[PickArm], share: float) -> str:
     return "; ".join(words)
 
 
-def _best_pair(hang: Hang, tilt: float, share: float) -> tuple[float, float, str] | None:
-    """Least share, distance and words of the pair of holes with the best balance at a tilt, if one reaches it."""
+@dataclass(frozen=True)
+class Pair:
+    """Two holes in line, and the share of the weight that the front one carries at a tilt."""
+
+    front: PickHole
+    rear: PickHole
+    on_front: float
+
+    @property
+    def words(self) -> str:
+        """Who carries what."""
+        return f"{self.front.name} and {self.rear.name} carry {self.on_front:.0%} and {1 - self.on_front:.0%}"
+
+
+def best_pair(hang: Hang, tilt: float, share: float) -> Pair | None:
+    """The pair of holes with the best balance of the complete column at a tilt [rad], if one reaches it."""
     holes = [hole for hole in _frame_holes(hang) + _arm_holes(hang) if abs(hole.place[1]) < _APART_M]
     centre = statics.turned(column_of(hang).balance[[0, 2]], tilt)[0]
-    best: tuple[float, float, str] | None = None
+    best: tuple[float, float] | None = None
+    found = None
     for front, rear in combinations(sorted(holes, key=lambda hole: -hole.place[0]), 2):
         x1, x2 = (float(statics.turned(hole.place[[0, 2]], tilt)[0]) for hole in (front, rear))
         if x1 - x2 < _APART_M:
@@ -154,10 +168,14 @@ def _best_pair(hang: Hang, tilt: float, share: float) -> tuple[float, float, str
         on_front = float((centre - x2) / (x1 - x2))
         least = min(on_front, 1.0 - on_front)
         # Of equal balances the wider pair: its loads move less when the tilt does.
-        if least >= share and (best is None or (round(least, 3), x1 - x2) > best[:2]):
-            words = f"{front.name} and {rear.name} carry {on_front:.0%} and {1 - on_front:.0%}"
-            best = (round(least, 3), x1 - x2, words)
-    return best
+        if least >= share and (best is None or (round(least, 3), x1 - x2) > best):
+            best, found = (round(least, 3), x1 - x2), Pair(front, rear, on_front)
+    return found
+
+
+def with_arms(hang: Hang, arms: Sequence[PickArm]) -> list[Hang]:
+    """The hang with each pick arm that its frame takes, at each end."""
+    return [dataclasses.replace(hang, arm=(arm, use)) for arm in arms for use in _arm_uses(hang.frame, arm)]
 
 
 def _arm_uses(frame: Frame, arm: PickArm) -> list[ArmUse]:
