@@ -53,6 +53,9 @@ class Area(Model):
     role: Literal["audience", "quiet", "obstacle"] = key("audience, quiet or obstacle", '"audience"')
     ear_height_m: Annotated[float, quantity(0.0, 3.0, "m")] = Field(1.2, description="ears above the area")
     flat_within_m: Annotated[float, quantity(0.0, 2.0, "m")] = Field(0.05, description="how far corners may be off")
+    limit_db: Annotated[float, quantity(20.0, 130.0, "dB(A)")] | None = Field(
+        None, description="of a quiet area: what it may get, dB(A)"
+    )
     outline_m: Annotated[tuple[tuple[Coordinate, Coordinate, Height], ...], Field(min_length=3)] = key(
         "corners, around", "[[6, -12, 0], [40, -12, 0], [40, 12, 0], [6, 12, 0]]"
     )

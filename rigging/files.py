@@ -57,7 +57,17 @@ def read(path: str | os.PathLike[str], *formats: str) -> Document:
         If it cannot be read, is no TOML, or is of another kind or version.
     """
     file = os.fspath(path)
-    text = _read_text(file, formats)
+    return parse(_read_text(file, formats), file, *formats)
+
+
+def parse(text: str, file: str, *formats: str) -> Document:
+    """The same for a text that would stand in a file of that name.
+
+    Raises
+    ------
+    FileFaults
+        If it is no TOML, or of another kind or version.
+    """
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:

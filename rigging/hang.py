@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 from rigging.drive import Filter
 from rigging.equipment import Adapter, Catalogue, Enclosure, Equipment, Frame, Item, PickArm
 from rigging.faults import NO_VALUE, Fault, FileFaults, closest, key_path, nearest
-from rigging.files import Document, read, validate
+from rigging.files import Document, parse, read, validate
 from rigging.fit import equipment_faults
 from rigging.hang_file import Group, HangFile, MirrorFile, Row
 from rigging.picks import ArmUse, Carts, Loom, Pick, PullBack, Use
@@ -105,6 +105,17 @@ def load_hang(path: str | Path, catalogue: Catalogue) -> Hang:
     if faults:
         raise FileFaults(faults)
     return mirrored
+
+
+def hang_from(text: str, file: str, catalogue: Catalogue) -> Hang:
+    """A hang from the text of a design's file that would stand at `file`.
+
+    Raises
+    ------
+    FileFaults
+        With all faults of the text.
+    """
+    return _resolve(parse(text, file, "hang/1"), catalogue)
 
 
 def points_of(hang: Hang) -> list[tuple[str, str]]:

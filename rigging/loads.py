@@ -73,13 +73,15 @@ class _DataMissing(ValueError):
     """The files leave open what the balance needs."""
 
 
+def all_holes(hang: Hang) -> list[PickHole]:
+    """The holes of a hang's frame, and of its arm."""
+    return _frame_holes(hang) + _arm_holes(hang)
+
+
 def pick_holes(hang: Hang) -> list[PickHole]:
     """The holes of a hang's picks, in their order."""
-    found = []
-    for pick in hang.picks:
-        options = _arm_holes(hang) if pick.on == "arm" else _frame_holes(hang)
-        found.append(next(hole for hole in options if hole.name == _hole_name(pick.on, pick.hole)))
-    return found
+    options = {hole.name: hole for hole in all_holes(hang)}
+    return [options[_hole_name(pick.on, pick.hole)] for pick in hang.picks]
 
 
 def balance(hang: Hang, column: Column, tilt: float) -> Balance:
@@ -134,7 +136,7 @@ def best_picks(hang: Hang, arms: Sequence[PickArm], share: float) -> str:
         return "; ".join([reach, *(words or ["no pick arm that it takes does either"])])
     words = [found.words if found else f"no two holes reach {hang.tilt_deg:+g}° with {share:.0%} on each"]
     column = column_of(hang)
-    alone = [(hole, _single_tilt(column, hole)) for hole in _frame_holes(hang) + _arm_holes(hang)]
+    alone = [(hole, natural_tilt(column, hole)) for hole in all_holes(hang)]
     hole, natural = min(alone, key=lambda one: abs(one[1] - tilt), default=(None, float("inf")))
     if hole is not None and np.isfinite(natural):
         words.append(f"alone, {hole.name} hangs nearest, at {np.degrees(natural):+.1f}°")
@@ -157,7 +159,7 @@ class Pair:
 
 def best_pair(hang: Hang, tilt: float, share: float) -> Pair | None:
     """The pair of holes with the best balance of the complete column at a tilt [rad], if one reaches it."""
-    holes = [hole for hole in _frame_holes(hang) + _arm_holes(hang) if abs(hole.place[1]) < _APART_M]
+    holes = [hole for hole in all_holes(hang) if abs(hole.place[1]) < _APART_M]
     centre = statics.turned(column_of(hang).balance[[0, 2]], tilt)[0]
     best: tuple[float, float] | None = None
     found = None
@@ -266,7 +268,8 @@ def _roll(places: Array, centre: Array, tilt: float) -> float:
     return float(np.arctan2(places[:, 1].mean() - centre[1], drop))
 
 
-def _single_tilt(column: Column, hole: PickHole) -> float:
+def natural_tilt(column: Column, hole: PickHole) -> float:
+    """The tilt at which a column hangs from one hole [rad]; infinite where it has none."""
     try:
         return float(statics.hanging_tilt(column.balance[[0, 2]], hole.place[[0, 2]]))
     except ValueError:
@@ -278,10 +281,10 @@ def _hole_name(on: str, name: str) -> str:
 
 
 def _frame_holes(hang: Hang) -> list[PickHole]:
-    turn = np.array([1.0, hang.side, 1.0])
+    places = np.array([hole.position_m for hole in hang.frame.hole]).reshape(-1, 3) * [1.0, hang.side, 1.0]
     return [
-        PickHole(_hole_name("frame", hole.name), np.array(hole.position_m) * turn, hole.limit_kg, hang.frame.source)
-        for hole in hang.frame.hole
+        PickHole(_hole_name("frame", hole.name), place, hole.limit_kg, hang.frame.source)
+        for hole, place in zip(hang.frame.hole, places, strict=True)
     ]
 
 

@@ -17,17 +17,18 @@ from acoustics.app import folder
 from acoustics.app.check_sheet import text
 from acoustics.app.cli import AT_FAULT, CANNOT_JUDGE, DONE, EXCEEDS
 from acoustics.app.sheet import plain
-from acoustics.venue import check_serves, load_venue
+from acoustics.venue import Venue, check_serves, load_venue
 from rigging import findings as finding_words
 from rigging.cautions import CAUTIONS
 from rigging.check import Report, check
-from rigging.equipment import load_catalogue
+from rigging.equipment import Catalogue, load_catalogue
 from rigging.faults import Fault, FileFaults
+from rigging.files import Document
 from rigging.findings import Finding, counts
-from rigging.hang import file_faults, load_hang
+from rigging.hang import Hang, file_faults, load_hang
 from rigging.lifting import PickLine
 from rigging.points import PointLoad
-from rigging.policy import load_policy
+from rigging.policy import Policy, load_policy
 from rigging.stages import Stage
 from rigging.statics import G
 
@@ -64,6 +65,19 @@ def _write_text(path: Path, content: str) -> None:
 
 
 def _check(asked: argparse.Namespace) -> Report:
+    catalogue, hangs, loaded, policy = read(asked)
+    site, document = loaded or (None, None)
+    return check(hangs[0], catalogue, policy, site, hangs[1:], document.data if document else None)
+
+
+def read(asked: argparse.Namespace) -> tuple[Catalogue, list[Hang], tuple[Venue, Document] | None, Policy]:
+    """What a hang is judged from, its own file first among the hangs.
+
+    Raises
+    ------
+    FileFaults
+        With the faults of all files.
+    """
     faults: list[Fault] = []
     catalogue = _kept(faults, load_catalogue, asked.equipment)
     paths = (asked.hang, *asked.beside)
@@ -74,13 +88,12 @@ def _check(asked: argparse.Namespace) -> Report:
         faults.append(Fault("--beside", "", "names a hang twice", "name each other hang once"))
     loaded = _kept(faults, load_venue, asked.venue) if asked.venue else None
     policy = _kept(faults, lambda: load_policy(_policy_path(asked.policy)))
-    read = [hang for hang in hangs if hang is not None]
+    known = [hang for hang in hangs if hang is not None]
     if loaded:
-        faults += [fault for hang in read for fault in check_serves(hang, loaded[0], asked.venue)]
+        faults += [fault for hang in known for fault in check_serves(hang, loaded[0], asked.venue)]
     if faults or policy is None or catalogue is None:
         raise FileFaults(faults)
-    site, document = loaded or (None, None)
-    return check(read[0], catalogue, policy, site, read[1:], document.data if document else None)
+    return catalogue, known, loaded, policy
 
 
 def _kept(faults: list[Fault], load: Callable[..., T], *what: Any) -> T | None:

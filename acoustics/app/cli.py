@@ -7,6 +7,7 @@ import io
 import sys
 from collections.abc import Sequence
 from importlib import metadata
+from typing import Any
 
 DONE, EXCEEDS, AT_FAULT, SOME_FAILED, CANNOT_JUDGE, INTERRUPTED = 0, 1, 2, 3, 4, 130
 
@@ -23,6 +24,16 @@ example:
   evenhang check sample_venues/theatre/left.toml sample_venues/theatre/venue.toml
 
 exit status: 0 all within, 1 a limit is exceeded, 2 the input is at fault, 4 something cannot be judged
+"""
+
+
+_DESIGN_EXAMPLE = """\
+example:
+  evenhang design sample_venues/theatre/left.toml sample_venues/theatre/venue.toml
+
+writes results/HANG-REVISION/ with designed.toml, its prediction and its check, and up to five runners-up
+exit status: 0 found and all within, 1 nothing within limits was found, 2 the input is at fault, 4 found, but something
+cannot be judged, 130 stopped with control-C: the best so far is written
 """
 
 
@@ -114,7 +125,32 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--out", metavar="DIR", help="write check.txt and check.json there as well")
     check.add_argument("--json", action="store_true", help="print the report for programs")
     check.set_defaults(run=_check)
+    _add_design(commands)
     return parser
+
+
+def _add_design(commands: Any) -> None:
+    design = commands.add_parser(
+        "design",
+        help="choose splays, tilt and trim for even level, within the rigging's limits",
+        description="Search allowed splays, tilts and trims of a hang for even level; judge and predict the answer.",
+        epilog=_DESIGN_EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    design.add_argument("hang", metavar="HANG", help="hang file (hang/1); [search] says what may be chosen")
+    design.add_argument("venue", metavar="VENUE", help="venue file (venue/1)")
+    design.add_argument("--out", metavar="DIR", default="results", help="folder for the results (default: results)")
+    design.add_argument("--equipment", metavar="DIR", action="append", default=[], help="add a folder of equipment")
+    design.add_argument("--policy", metavar="FILE", help="policy file, or over_people (default) or no_people")
+    design.add_argument(
+        "--beside", metavar="HANG", action="append", default=[], help="another hang on the same venue points"
+    )
+    design.add_argument("--grid", metavar="M", type=_number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
+    design.add_argument("--seconds", metavar="S", type=_number(0.1, 86_400.0), help="search so long, not a set number")
+    design.add_argument("--seed", metavar="N", type=int, default=0, help="of the search (default: 0)")
+    design.add_argument("--prove", action="store_true", help="go through every choice, for columns small enough")
+    design.add_argument("--json", action="store_true", help="print the answer for programs")
+    design.set_defaults(run=_design)
 
 
 def _predict(asked: argparse.Namespace) -> int:
@@ -127,6 +163,12 @@ def _check(asked: argparse.Namespace) -> int:
     from acoustics.app import check
 
     return check.run(asked)
+
+
+def _design(asked: argparse.Namespace) -> int:
+    from acoustics.app import design
+
+    return design.run(asked)
 
 
 def _number(low: float, high: float):  # type: ignore[no-untyped-def]

@@ -26,7 +26,7 @@ def run(asked: argparse.Namespace) -> int:
     try:
         result = _predict(asked)
         summary = summarise(result, asked.average_below)
-        target = folder.write(Path(asked.out), summary["hang"], summary["revision"], _writers(result, asked.map))
+        target = folder.write(Path(asked.out), summary["hang"], summary["revision"], result_files(result, asked.map))
     except FileFaults as error:
         for fault in error.faults:
             print(fault, file=sys.stderr)
@@ -35,7 +35,7 @@ def run(asked: argparse.Namespace) -> int:
         print(json.dumps(plain({**summary, "folder": str(target)}), indent=2, ensure_ascii=False))
     else:
         print(text(summary))
-        print(f"\nwritten to {target}/: {', '.join(sorted(_writers(result, asked.map)))}")
+        print(f"\nwritten to {target}/: {', '.join(sorted(result_files(result, asked.map)))}")
     return DONE
 
 
@@ -68,7 +68,8 @@ def options_of(asked: argparse.Namespace) -> Options:
     return Options(asked.grid, asked.lines, asked.points, asked.programme, asked.drive, asked.over_edges)
 
 
-def _writers(result: xr.Dataset, map_octave: float | None) -> dict[str, Callable[[Path], None]]:
+def result_files(result: xr.Dataset, map_octave: float | None) -> dict[str, Callable[[Path], None]]:
+    """Writers of a result's data and pictures, by file name."""
     from acoustics import plots, results
 
     writers: dict[str, Callable[[Path], None]] = {

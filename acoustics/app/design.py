@@ -1,0 +1,195 @@
+"""`evenhang design`: read, search, judge what was found, print before and after, write the hang and its prediction."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import dataclasses
+import json
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+from tqdm import tqdm
+
+from acoustics.app import check as check_command
+from acoustics.app import folder
+from acoustics.app.check_sheet import text as check_text
+from acoustics.app.cli import AT_FAULT, CANNOT_JUDGE, DONE, EXCEEDS, INTERRUPTED
+from acoustics.app.design_sheet import Before, Found, as_data, text
+from acoustics.app.predict import result_files
+from acoustics.app.sheet import plain
+from acoustics.app.summary import summarise
+from acoustics.prediction import Options, predict
+from acoustics.search.discrete import Tell
+from acoustics.search.objective import score
+from acoustics.search.problem import Problem, pose
+from acoustics.search.prove import MOST_CHOICES, prove
+from acoustics.search.reference import reference
+from acoustics.search.rigged import Rigging, in_front_first
+from acoustics.search.settings import Wanted, wanted_of
+from acoustics.search.solve import Fitted, solve
+from acoustics.search.tolerance import in_airs, tolerance
+from acoustics.venue import Venue
+from rigging.check import check
+from rigging.equipment import Catalogue
+from rigging.faults import Fault, FileFaults
+from rigging.files import Document
+from rigging.findings import CANNOT, counts
+from rigging.hang import Hang, hang_from
+from rigging.policy import Policy
+from rigging.rewrite import rewritten, with_count
+
+
+@dataclass(frozen=True)
+class _Read:
+    hang: Hang
+    others: tuple[Hang, ...]
+    venue: Venue
+    document: Document
+    catalogue: Catalogue
+    policy: Policy
+    wanted: Wanted
+
+
+def run(asked: argparse.Namespace) -> int:
+    """Run the command; returns its exit status."""
+    try:
+        folder.prepare(Path(asked.out))
+        read = _read(asked)
+        tried = [_search(each, read, asked) for each in _columns(read)]
+        found = min(tried, key=lambda one: (one.answer.nearest.excess, one.answer.nearest.j))
+        before = _judged(read.hang, found.problem, read, asked.grid)
+        if found.answer.best is None:
+            print(text(found, tried, before, None))
+            return EXCEEDS
+        return _deliver(found, tried, before, read, asked)
+    except FileFaults as error:
+        for fault in error.faults:
+            print(fault, file=sys.stderr)
+        return AT_FAULT
+
+
+def _deliver(found: Found, tried: list[Found], before: Before, read: _Read, asked: argparse.Namespace) -> int:
+    """Write what was found, print it, and tell its status."""
+    designed = rewritten(found.text, found.answer.nearest.hang)
+    after = _judged(hang_from(designed, asked.hang, read.catalogue), found.problem, read, asked.grid)
+    files: dict[str, Callable[[Path], None]] = {
+        "designed.toml": partial(_write_text, content=designed),
+        "check.txt": partial(_write_text, content=f"{check_text(after.report)}\n"),
+        **result_files(after.result, None),
+    }
+    for index, runner in enumerate(found.answer.runners, start=1):
+        files[f"runner-{index}.toml"] = partial(_write_text, content=rewritten(found.text, runner.hang))
+    target = folder.write(Path(asked.out), read.hang.name, after.summary["revision"], files)
+    if asked.json:
+        data = as_data(found, tried, before, after)
+        print(json.dumps(plain({**data, "folder": str(target)}), indent=2, ensure_ascii=False))
+    else:
+        print(text(found, tried, before, after))
+        print(f"\nwritten to {target}/: {', '.join(sorted(files))}")
+    if found.answer.interrupted:
+        return INTERRUPTED
+    return CANNOT_JUDGE if counts(after.report.findings)[CANNOT] else DONE
+
+
+def _write_text(path: Path, content: str) -> None:
+    path.write_text(content, encoding="utf-8")
+
+
+def _read(asked: argparse.Namespace) -> _Read:
+    catalogue, hangs, loaded, policy = check_command.read(asked)
+    assert loaded is not None  # the command asks for a venue
+    (venue, document), hang = loaded, hangs[0]
+    faults: list[Fault] = []
+    if "mirror_of" in hang.document.data:
+        faults.append(hang.document.fault(("mirror_of",), "makes it a mirror image", "design the file that it mirrors"))
+    if hang.standing:
+        wrong, todo = "makes it a stack", "a search is for columns that hang; try splays of a stack with predict"
+        faults.append(hang.document.fault(("standing",), wrong, todo))
+    if faults:
+        raise FileFaults(faults)
+    wanted = wanted_of(hang)
+    faults = list(_wanted_faults(hang, wanted, venue))
+    if faults:
+        raise FileFaults(faults)
+    return _Read(hang, tuple(hangs[1:]), venue, document, catalogue, policy, wanted)
+
+
+def _wanted_faults(hang: Hang, wanted: Wanted, venue: Venue) -> Iterator[Fault]:
+    """Areas and points that the venue does not have."""
+    areas, points = {area.name for area in venue.area}, {point.name for point in venue.point}
+    for name in wanted.fall_of_db:
+        if name not in areas:
+            yield hang.document.fault(("search", "fall_of_db", name), "is no area of the venue", _known(areas))
+    for index, name in enumerate(wanted.points or ()):
+        if name not in points:
+            yield hang.document.fault(("search", "points", index), "is no point of the venue", _known(points), name)
+
+
+def _known(names: set[str]) -> str:
+    return f"known: {', '.join(sorted(names)) or 'none'}"
+
+
+def _columns(read: _Read) -> list[str]:
+    """Texts of the hang file with each number of enclosures to try."""
+    text_of_file = read.hang.document.text
+    return [with_count(text_of_file, count) for count in read.wanted.count or ()] or [text_of_file]
+
+
+def _search(hang_text: str, read: _Read, asked: argparse.Namespace) -> Found:
+    hang = hang_from(hang_text, asked.hang, read.catalogue)
+    problem = pose(hang, read.venue, read.catalogue, read.wanted)
+    points = read.wanted.points or ()
+    rigging = Rigging(read.catalogue, read.policy, read.venue, read.others, points, in_front_first(hang))
+    with _bar() as tell:
+        answer = solve(problem, rigging, asked.seed, asked.seconds, tell=tell)
+    found = Found(hang_text, problem, answer)
+    if answer.best is None or answer.interrupted:
+        return found
+    column = problem.columns.space.values(answer.best.choice)
+    law = problem.columns.space.values(problem.starts[0])
+    least = min(reference(problem.columns, start).j for start in (law, column))
+    off = tolerance(in_airs(problem.columns, read.venue.air), column, seed=asked.seed)
+    found = dataclasses.replace(found, reference_j=least, tolerance=off)
+    if not asked.prove:
+        return found
+    if problem.columns.space.size > MOST_CHOICES:
+        wrong = f"has {problem.columns.space.size:,} choices to go through, {MOST_CHOICES:,} at most can be"
+        raise FileFaults([Fault(asked.hang, "search", wrong, "hold joints with fixed = true, or narrow the tilt")])
+    with _bar() as tell:
+        proof = prove(problem.columns, Fitted(problem, rigging).excess, tell)
+    return dataclasses.replace(found, proof=proof)
+
+
+def _judged(hang: Hang, problem: Problem, read: _Read, grid_m: float) -> Before:
+    """A hang predicted everywhere and checked, with J over all seats."""
+    with folder.progress("positions") as tell:
+        result = predict(hang, read.venue, read.document, read.catalogue, Options(grid_m=grid_m), tell)
+    report = check(hang, read.catalogue, read.policy, read.venue, read.others, read.document.data)
+    return Before(result, summarise(result), report, _everywhere(result, problem))
+
+
+def _everywhere(result: xr.Dataset, problem: Problem) -> float:
+    place = np.stack([result[axis].values for axis in "xyz"], axis=-1)
+    seats = problem.everywhere(place, result["area"].values, result["seat_weight"].values)
+    level = result["level"].values[problem.columns.goal.band]
+    return float(score(level[np.newaxis], seats, problem.columns.goal).j[0])
+
+
+@contextlib.contextmanager
+def _bar() -> Iterator[Tell]:
+    """A bar on standard error for a search that takes longer than a second: evaluations, and the best J so far."""
+    bar = tqdm(unit=" evaluations", delay=1.0, disable=None, leave=False)
+
+    def tell(done: float, total: float, best: float) -> None:
+        bar.total = None if np.isinf(total) else round(total)
+        bar.set_postfix_str(f"J {best:.3f} dB" if np.isfinite(best) else "", refresh=False)
+        bar.update(round(done) - bar.n)
+
+    with bar:
+        yield tell

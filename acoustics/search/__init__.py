@@ -1,0 +1,1 @@
+"""Choosing splays, tilt and trim: objective, warm start, discrete search, proof, tolerance, shading."""

@@ -1,0 +1,79 @@
+"""A hang file with other splays, tilt, trim, picks or rows; comments and layout stay as they are."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import tomlkit
+
+from rigging.hang import Hang
+from rigging.models import IMPERIAL
+
+
+def rewritten(text: str, hang: Hang) -> str:
+    """The text of a design's file with what a search may choose taken from a hang: it comes to that hang.
+
+    Parameters
+    ----------
+    text : str
+        Of a hang file with as many rows.
+    hang : Hang
+        Its trim, tilt, splays, the holes and points of its picks, its arm.
+    """
+    file = tomlkit.parse(text)
+    file["tilt_deg"] = hang.tilt_deg
+    _set_trim(file, hang.position_m[2])
+    for row, splay in zip(_listed(file, "column"), hang.splays_deg, strict=True):
+        row["splay_deg"] = splay
+    for entry, pick in zip(_listed(file, "pick"), hang.picks, strict=True):
+        entry["hole"] = pick.hole
+        if pick.on != entry.get("on", "frame"):
+            entry["on"] = pick.on
+        if pick.point is not None:
+            entry["point"] = pick.point
+    _set_arm(file, hang)
+    return tomlkit.dumps(file)
+
+
+def with_count(text: str, count: int) -> str:
+    """The text of a hang file with another number of enclosures: rows taken from the bottom, or the last one repeated.
+
+    Raises
+    ------
+    ValueError
+        If there is no enclosure in its column.
+    """
+    file = tomlkit.parse(text)
+    rows = _listed(file, "column")
+    if not any("enclosure" in row for row in rows):
+        raise ValueError("the column holds no enclosure")
+    while sum("enclosure" in row for row in rows) > count or "adapter" in rows[-1]:
+        del rows[-1]
+    last = rows[-1].unwrap()
+    while sum("enclosure" in row for row in rows) < count:
+        rows.append(tomlkit.item(dict(last)))
+    return tomlkit.dumps(file)
+
+
+def _listed(file: Any, name: str) -> Any:
+    return file.get(name, [])
+
+
+def _set_trim(file: Any, trim_m: float) -> None:
+    for key, factor in (("position_m", 1.0), ("position_ft", IMPERIAL["_ft"][1])):
+        if key in file:
+            file[key][2] = round(trim_m / factor, 6)
+
+
+def _set_arm(file: Any, hang: Hang) -> None:
+    if hang.arm is None:
+        if "arm" in file:
+            del file["arm"]
+        return
+    use = hang.arm[1]
+    if "arm" not in file:
+        # Before the first table of its kind, so that it belongs to none of them.
+        file.append("arm", tomlkit.table())
+    for key, value in (("type", use.type), ("end", use.end)):
+        if file["arm"].get(key) != value:
+            file["arm"][key] = value
