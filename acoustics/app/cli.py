@@ -148,6 +148,9 @@ def _add_design(commands: Any) -> None:
     design.add_argument("--grid", metavar="M", type=_number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
     design.add_argument("--seconds", metavar="S", type=_number(0.1, 86_400.0), help="search so long, not a set number")
     design.add_argument("--seed", metavar="N", type=int, default=0, help="of the search (default: 0)")
+    design.add_argument(
+        "--robust", action="store_true", help="choose by the 90th percentile of J as built, not by J as drawn"
+    )
     design.add_argument("--prove", action="store_true", help="go through every choice, for columns small enough")
     design.add_argument("--json", action="store_true", help="print the answer for programs")
     design.set_defaults(run=_design)

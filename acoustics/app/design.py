@@ -32,7 +32,7 @@ from acoustics.search.prove import MOST_CHOICES, prove
 from acoustics.search.reference import reference
 from acoustics.search.rigged import Rigging, in_front_first
 from acoustics.search.settings import Wanted, wanted_of
-from acoustics.search.solve import Fitted, solve
+from acoustics.search.solve import Effort, Fitted, solve
 from acoustics.search.tolerance import in_airs, tolerance
 from acoustics.venue import Venue
 from rigging.check import check
@@ -147,7 +147,7 @@ def _search(hang_text: str, read: _Read, asked: argparse.Namespace) -> Found:
     points = read.wanted.points or ()
     rigging = Rigging(read.catalogue, read.policy, read.venue, read.others, points, in_front_first(hang))
     with _bar() as tell:
-        answer = solve(problem, rigging, asked.seed, asked.seconds, tell=tell)
+        answer = solve(problem, rigging, Effort(asked.seed, asked.seconds, robust=asked.robust), tell)
     found = Found(hang_text, problem, answer)
     if answer.best is None or answer.interrupted:
         return found

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -85,12 +87,22 @@ class Columns:
         self._offset = np.array(
             [np.array(item.reference_m) + kind.from_reference_m for item, kind in zip(items, kinds, strict=True)]
         )
-        subs = _sub_bands(of, goal)
-        self._listeners = self._listen(subs)
-        self._charts = charts.build(of.sources.directivities, self._patches(), subs.middle)
+        self._subs = _sub_bands(of, goal)
+        self._charts = charts.build(of.sources.directivities, self._patches(), self._subs.middle)
+        self._begin()
+
+    def _begin(self) -> None:
+        self._listeners = self._listen(self._subs)
         self._state = moves.blank(self._listeners)
         self.at = self.file_column
         self.settle(self.at)
+
+    def in_medium(self, medium: Medium) -> Columns:
+        """The same columns in other air, with the directivities that they have in this one."""
+        other = copy.copy(self)
+        other.of, other.work = dataclasses.replace(self.of, medium=medium), 0.0
+        other._begin()
+        return other
 
     @property
     def file_column(self) -> Array:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
-from acoustics.search.columns import TILT, TRIM, Choice, Columns
+from acoustics.search.columns import TILT, TRIM, Choice, Space
+from acoustics.search.objective import Score
 
 Array = npt.NDArray[np.float64]
 Excess = Callable[[Choice], float]
@@ -45,6 +47,24 @@ def default_limits(free: int) -> Limits:
     return Limits(float(LEAST_WORK + share * (MOST_WORK - LEAST_WORK)))
 
 
+class Judge(Protocol):
+    """What judges columns for a search: `Columns`, or what stands for them."""
+
+    @property
+    def space(self) -> Space:
+        """What may be chosen."""
+
+    @property
+    def work(self) -> float:
+        """Evaluations so far, in whole ones."""
+
+    def settle(self, column: Array) -> None:
+        """Take a column as what others are compared with."""
+
+    def scores(self, columns: Array) -> Score:
+        """The objective of columns."""
+
+
 class Search:
     """One search over the space of some columns.
 
@@ -55,7 +75,7 @@ class Search:
 
     def __init__(
         self,
-        columns: Columns,
+        columns: Judge,
         excess: Excess,
         limits: Limits,
         seed: int = 0,

@@ -12,11 +12,13 @@ from acoustics.search.columns import TILT, Choice
 from acoustics.search.discrete import Limits, Search, Tell, Trail, default_limits
 from acoustics.search.problem import Problem
 from acoustics.search.rigged import Rigging, at_column
+from acoustics.search.robust import Robust
 from rigging.hang import Hang
 
 Array = npt.NDArray[np.float64]
 
 RUNNERS = 5
+ROBUST_WORK = 5000.0  # evaluations of the search among columns as built
 STARTS = 3  # independent searches, of which the best is the answer
 _DISTINCT = 3  # steps that runners-up differ by, all parts together
 _LOOKED_AT = 400
@@ -73,6 +75,8 @@ class Fitted:
 
     def hung(self, choice: Choice) -> Choice:
         """A choice at the tilt that it hangs at, where one pick leaves that to the balance."""
+        if len(self._problem.columns.of.hang.picks) != 1:
+            return choice
         space = self._problem.columns.space
         tilt = self._rigging.own_tilt(at_column(self._problem.columns.of.hang, space.values(choice)))
         if tilt is None or not np.isfinite(tilt):
@@ -82,54 +86,79 @@ class Fitted:
         return settled
 
 
-def solve(
-    problem: Problem,
-    rigging: Rigging,
-    seed: int = 0,
-    seconds: float | None = None,
-    starts: int = STARTS,
-    tell: Tell | None = None,
-) -> Answer:
+@dataclass(frozen=True)
+class Effort:
+    """How a search is done: equal seeds give equal answers, unless seconds end it.
+
+    `seconds`: budget in place of the usual number of evaluations, for all independent searches together; `starts`: how
+    many of these, of which the later ones take half of the first one's evaluations; `robust`: choose at last by what a
+    column is worth as built.
+    """
+
+    seed: int = 0
+    seconds: float | None = None
+    starts: int = STARTS
+    robust: bool = False
+
+
+def solve(problem: Problem, rigging: Rigging, effort: Effort = Effort(), tell: Tell | None = None) -> Answer:
     """Search from the law and from the file's column, then from independent seeds.
 
     Parameters
     ----------
     problem : Problem
     rigging : Rigging
-    seed : int
-        Equal seeds give equal answers, unless seconds end the search.
-    seconds : float, optional
-        Budget in place of the usual number of evaluations; shared by the independent searches.
-    starts : int
-        How many of these.
+    effort : Effort
     tell : callable, optional
         Told evaluations done, of how many, and the best J so far.
     """
     columns, fitted = problem.columns, Fitted(problem, rigging)
-    limits = default_limits(problem.free)
-    one_pick = len(columns.of.hang.picks) == 1 and columns.of.hang.pullback is None
-    hung = fitted.hung if one_pick else None
-    if seconds is not None:
-        limits = Limits(np.inf, seconds / starts)
-    began, trail, found = columns.work, Trail(), list[float]()
-    best: tuple[tuple[float, float], Choice] | None = None
-    for index in range(starts):
-        search = Search(columns, fitted.excess, limits, seed + index, tell, hung)
-        search.trail = trail if index else search.trail
-        trail = search.trail
-        choice = search.run(problem.starts if index == 0 else _elsewhere(problem, seed + index))
-        found.append(search.best_key[1] if search.best_key[0] == 0 else np.inf)
-        if best is None or search.best_key < best[0]:
-            best = search.best_key, choice
-        if trail.interrupted:
-            break
-    assert best is not None
-    nearest = _option(best[1], trail, fitted)
-    within = nearest if nearest.excess == 0 else None
-    law = trail.j[problem.starts[0].tobytes()]
-    file = float(columns.scores(columns.file_column[np.newaxis]).j[0])
-    runners = _runners(best[1], trail, fitted) if within else ()
-    return Answer(within, nearest, runners, tuple(found), law, file, columns.work - began, trail.interrupted)
+    began, trail = columns.work, Trail()
+    ends: list[tuple[tuple[float, float], Choice]] = []
+    while len(ends) < effort.starts and not trail.interrupted:
+        later = len(ends)
+        search = Search(columns, fitted.excess, _limits(problem, effort, later), effort.seed + later, tell, fitted.hung)
+        search.trail = trail
+        choice = search.run(_elsewhere(problem, effort.seed + later) if later else problem.starts)
+        ends.append((search.best_key, choice))
+    key, chosen = min(ends, key=lambda end: end[0])
+    runners = _runners(chosen, trail, fitted) if key[0] == 0 else ()
+    if runners and effort.robust and not trail.interrupted:
+        chosen = _robust([chosen, *(runner.choice for runner in runners)], problem, fitted, effort.seed, trail, tell)
+        runners = _runners(chosen, trail, fitted)
+    nearest = _option(chosen, problem, fitted)
+    return Answer(
+        best=nearest if nearest.excess == 0 else None,
+        nearest=nearest,
+        runners=runners,
+        j_of_starts=tuple(end[0][1] if end[0][0] == 0 else np.inf for end in ends),
+        j_law=trail.j[problem.starts[0].tobytes()],
+        j_file=_j(problem, columns.file_column),
+        work=columns.work - began,
+        interrupted=trail.interrupted,
+    )
+
+
+def _limits(problem: Problem, effort: Effort, later: int) -> Limits:
+    if effort.seconds is not None:
+        return Limits(np.inf, effort.seconds / effort.starts)
+    usual = default_limits(problem.free)
+    return Limits(usual.work / 2.0) if later else usual
+
+
+def _robust(
+    starts: Sequence[Choice], problem: Problem, fitted: Fitted, seed: int, trail: Trail, tell: Tell | None
+) -> Choice:
+    """The best choice as built, from the best ones as drawn on paper."""
+    limits = Limits(ROBUST_WORK)
+    search = Search(Robust(problem.columns, seed), fitted.excess, limits, seed, tell, fitted.hung)
+    choice = search.run(starts)
+    trail.interrupted = search.trail.interrupted
+    return choice
+
+
+def _j(problem: Problem, column: Array) -> float:
+    return float(problem.columns.scores(column[np.newaxis]).j[0])
 
 
 def _elsewhere(problem: Problem, seed: int) -> list[Choice]:
@@ -139,18 +168,17 @@ def _elsewhere(problem: Problem, seed: int) -> list[Choice]:
     return [np.clip(one, 0, counts - 1) for one in some]
 
 
-def _option(choice: Choice, trail: Trail, fitted: Fitted) -> Option:
+def _option(choice: Choice, problem: Problem, fitted: Fitted) -> Option:
     hang, excess = fitted(choice)
-    return Option(hang, choice, trail.j[choice.tobytes()], excess)
+    return Option(hang, choice, _j(problem, problem.columns.space.values(choice)), excess)
 
 
 def _runners(best: Choice, trail: Trail, fitted: Fitted) -> tuple[Option, ...]:
     """The next best within limits, each at least some steps from the best and from each other."""
     chosen: list[Choice] = [best]
     found: list[Option] = []
-    names: Sequence[bytes] = sorted(trail.j, key=lambda name: trail.j[name])[: len(trail.j)]
     looked = 0
-    for name in names:
+    for name in sorted(trail.j, key=lambda name: trail.j[name]):
         choice = np.frombuffer(name, dtype=np.intp)
         if min(int(np.abs(choice - other).sum()) for other in chosen) < _DISTINCT:
             continue
@@ -159,5 +187,5 @@ def _runners(best: Choice, trail: Trail, fitted: Fitted) -> tuple[Option, ...]:
             break
         if fitted.excess(choice) == 0:
             chosen.append(choice)
-            found.append(_option(choice, trail, fitted))
+            found.append(Option(fitted(choice)[0], choice, trail.j[name], 0.0))
     return tuple(found)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -53,9 +52,5 @@ def in_airs(columns: Columns, air: Air) -> list[Columns]:
 
     Speed and absorption follow; a speed of sound that a venue file gives stays.
     """
-    found = []
-    for share in _AIRS:
-        temperature = air.temperature_c + share * AIR_K
-        through = medium(air.model_copy(update={"temperature_c": temperature}))
-        found.append(Columns(dataclasses.replace(columns.of, medium=through), columns.goal, columns.space))
-    return found
+    shifted = [air.temperature_c + share * AIR_K for share in _AIRS]
+    return [columns.in_medium(medium(air.model_copy(update={"temperature_c": degrees}))) for degrees in shifted]
