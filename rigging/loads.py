@@ -157,22 +157,27 @@ class Pair:
         return f"{self.front.name} and {self.rear.name} carry {self.on_front:.0%} and {1 - self.on_front:.0%}"
 
 
-def best_pair(hang: Hang, tilt: float, share: float) -> Pair | None:
-    """The pair of holes with the best balance of the complete column at a tilt [rad], if one reaches it."""
+def pairs(hang: Hang, tilt: float, share: float) -> list[Pair]:
+    """Pairs of holes that hold the complete column at a tilt [rad] with a share on each, the best balance first."""
     holes = [hole for hole in all_holes(hang) if abs(hole.place[1]) < _APART_M]
     centre = statics.turned(column_of(hang).balance[[0, 2]], tilt)[0]
-    best: tuple[float, float] | None = None
-    found = None
+    places = {hole.name: float(statics.turned(hole.place[[0, 2]], tilt)[0]) for hole in holes}
+    found: list[tuple[tuple[float, float], Pair]] = []
     for front, rear in combinations(sorted(holes, key=lambda hole: -hole.place[0]), 2):
-        x1, x2 = (float(statics.turned(hole.place[[0, 2]], tilt)[0]) for hole in (front, rear))
+        x1, x2 = places[front.name], places[rear.name]
         if x1 - x2 < _APART_M:
             continue
         on_front = float((centre - x2) / (x1 - x2))
         least = min(on_front, 1.0 - on_front)
-        # Of equal balances the wider pair: its loads move less when the tilt does.
-        if least >= share and (best is None or (round(least, 3), x1 - x2) > best):
-            best, found = (round(least, 3), x1 - x2), Pair(front, rear, on_front)
-    return found
+        if least >= share:
+            # Of equal balances the wider pair: its loads move less when the tilt does.
+            found.append(((-round(least, 3), x2 - x1), Pair(front, rear, on_front)))
+    return [pair for _, pair in sorted(found, key=lambda one: one[0])]
+
+
+def best_pair(hang: Hang, tilt: float, share: float) -> Pair | None:
+    """The first of `pairs`, if there is one."""
+    return next(iter(pairs(hang, tilt, share)), None)
 
 
 def with_arms(hang: Hang, arms: Sequence[PickArm]) -> list[Hang]:

@@ -39,7 +39,8 @@ from rigging.check import check
 from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.files import Document
-from rigging.findings import CANNOT, counts
+from rigging.findings import CANNOT, Finding, counts
+from rigging.findings import EXCEEDS as EXCEEDED
 from rigging.hang import Hang, hang_from
 from rigging.policy import Policy
 from rigging.rewrite import rewritten, with_count
@@ -65,13 +66,19 @@ def run(asked: argparse.Namespace) -> int:
         found = min(tried, key=lambda one: (one.answer.nearest.excess, one.answer.nearest.j))
         before = _judged(read.hang, found.problem, read, asked.grid)
         if found.answer.best is None:
-            print(text(found, tried, before, None))
-            return EXCEEDS
+            print(text(found, tried, before, None, _in_the_way(found, read)))
+            return INTERRUPTED if found.answer.interrupted else EXCEEDS
         return _deliver(found, tried, before, read, asked)
     except FileFaults as error:
         for fault in error.faults:
             print(fault, file=sys.stderr)
         return AT_FAULT
+
+
+def _in_the_way(found: Found, read: _Read) -> list[Finding]:
+    """What the nearest hang exceeds."""
+    report = check(found.answer.nearest.hang, read.catalogue, read.policy, read.venue, read.others)
+    return [finding for finding in report.findings if finding.status == EXCEEDED]
 
 
 def _deliver(found: Found, tried: list[Found], before: Before, read: _Read, asked: argparse.Namespace) -> int:

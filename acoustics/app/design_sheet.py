@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +17,7 @@ from acoustics.search.solve import Answer, Option
 from acoustics.search.tolerance import AIR_K, SPLAY_DEG, TILT_DEG, TRIM_M, Tolerance
 from rigging.cautions import CAUTIONS
 from rigging.check import Report
-from rigging.findings import CANNOT, EXCEEDS, counts
+from rigging.findings import CANNOT, EXCEEDS, Finding, counts
 from rigging.geometry import lay_out
 from rigging.hang import Hang
 
@@ -43,15 +44,17 @@ class Found:
     proof: Proof | None = None
 
 
-def text(found: Found, tried: list[Found], before: Before, after: Before | None) -> str:
-    """The answer for people."""
+def text(
+    found: Found, tried: list[Found], before: Before, after: Before | None, in_the_way: Sequence[Finding] = ()
+) -> str:
+    """The answer for people; without an `after`, what stands in the way of one."""
     answer, hang = found.answer, found.problem.columns.of.hang
     where = before.summary["venue"]
     lines = [f"{hang.name}  in  {where}", *(f"! {caution}" for caution in CAUTIONS), ""]
     if answer.interrupted:
         lines += ["STOPPED: the best so far, not the end of the search", ""]
     if after is None:
-        return "\n".join([*lines, *_none(answer, before)])
+        return "\n".join([*lines, *_none(answer, before, in_the_way)])
     designed = after.report
     lines += [f"DESIGN {designed.design}    REVISION {after.summary['revision']}", ""]
     lines += [*_compared(before, after, answer), "", *_column(before.report.hang, designed.hang), ""]
@@ -63,9 +66,22 @@ def text(found: Found, tried: list[Found], before: Before, after: Before | None)
     return "\n".join([*lines, *_basis(found)])
 
 
-def _none(answer: Answer, before: Before) -> list[str]:
+def _none(answer: Answer, before: Before, in_the_way: Sequence[Finding]) -> list[str]:
     """That nothing within limits was found, and what stands in the way of the nearest."""
-    return ["NO HANG WITHIN LIMITS WAS FOUND", *_column(before.report.hang, answer.nearest.hang)]
+    rows = [[one.part, one.what, _value(one.value, one), _value(one.limit, one), one.note] for one in in_the_way]
+    return [
+        "NO HANG WITHIN LIMITS WAS FOUND; nothing was written",
+        f"in the way of the nearest, J {answer.nearest.j:.2f} dB, which is no answer:",
+        *table(["part", "what", "value", "limit", ""], rows, "llrrl"),
+        "",
+        *_column(before.report.hang, answer.nearest.hang),
+        "what may help: another tilt or trim in [search], points = [...] for the picks, fewer enclosures (count),"
+        "other holes or an arm that the frame's file names",
+    ]
+
+
+def _value(value: float | None, found: Finding) -> str:
+    return "" if value is None else f"{number(value)} {found.unit}".rstrip()
 
 
 def _compared(before: Before, after: Before, answer: Answer) -> list[str]:
@@ -156,7 +172,7 @@ def _how_good(found: Found) -> list[str]:
         t = found.tolerance
         lines.append(
             f"as built (splays ± {SPLAY_DEG:g}°, tilt ± {TILT_DEG:g}°, trim ± {TRIM_M:g} m, air ± {AIR_K:g} K, "
-            f"{t.samples} drawn): median {t.median:.3f}, worst {t.worst:.3f} dB"
+            f"{t.samples} drawn): median {t.median:.3f}, 90th percentile {t.p90:.3f}, worst {t.worst:.3f} dB"
         )
     return lines
 
@@ -170,7 +186,7 @@ def _runners(found: Found) -> list[str]:
         steps = int(np.abs(one.choice - answer.best.choice).sum())
         splays = " ".join(f"{splay:g}" for splay in one.hang.splays_deg)
         name = "answer" if index == 0 else f"runner-{index}"
-        figures = [number(one.j), number(float(score.mean_a[0])), f"{one.hang.tilt_deg:+.1f}°"]
+        figures = [f"{one.j:.3f}", number(float(score.mean_a[0])), f"{one.hang.tilt_deg:+.1f}°"]
         rows.append([name, *figures, f"{one.hang.position_m[2]:.2f}", str(steps), splays])
     return table(["", "J, dB", "mean dB(A)", "tilt", "trim m", "steps off", "splays from the top, °"], rows, "lrrrrrl")
 

@@ -17,7 +17,7 @@ from rigging.faults import FileFaults
 from rigging.findings import CANNOT, EXCEEDS, Finding
 from rigging.hang import Hang
 from rigging.lifting import hole_in_venue
-from rigging.loads import PickHole, all_holes, best_pair, natural_tilt, pick_holes, reachable, with_arms
+from rigging.loads import PickHole, all_holes, natural_tilt, pairs, pick_holes, reachable, with_arms
 from rigging.picks import Pick
 from rigging.policy import Policy
 from rigging.site import Site
@@ -45,8 +45,8 @@ class Rigging:
     def fitted(self, hang: Hang) -> tuple[Hang, float]:
         """The hang with the picks it needs, and by how much it exceeds limits: 0 where a way of hanging it passes.
 
-        The picks of its file come first. Where these do not do, holes with the best balance are tried: on the frame
-        and the arm that the file names, then with each arm that the frame takes, then on the bare frame.
+        The picks of its file come first. Where these do not do, other holes are tried: of the frame and the arm that
+        the file names, then with each arm that the frame takes, then of the bare frame.
         """
         tried = [(option, self.excess(option)) for option in [hang]]
         for option in self._others(hang) if tried[0][1] > 0 else ():
@@ -62,9 +62,9 @@ class Rigging:
         """
         if len(hang.picks) != 1 or hang.pullback is not None:
             return None
-        movable = hang.picks[0].point is not None
-        holes = self._holes(hang, float(np.radians(hang.tilt_deg))) if movable else tuple(pick_holes(hang))
-        return float(np.degrees(natural_tilt(column_of(hang), holes[0])))
+        column, tilt = column_of(hang), float(np.radians(hang.tilt_deg))
+        holes = all_holes(hang) if hang.picks[0].point is not None else pick_holes(hang)
+        return float(np.degrees(min((natural_tilt(column, hole) for hole in holes), key=lambda own: abs(own - tilt))))
 
     def excess(self, hang: Hang) -> float:
         """How far beyond its limits a hang is: the sum of what all findings exceed by, in shares of their limits.
@@ -101,22 +101,34 @@ class Rigging:
             return  # a bridle or a pull-back stay where the file has them
         arms = [item for item in self.catalogue.items.values() if isinstance(item, PickArm)]
         bare = dataclasses.replace(hang, arm=None)
-        tilt = float(np.radians(hang.tilt_deg))
-        seen: set[tuple[str, ...]] = set()
-        for option in (hang, *with_arms(bare, arms), bare):
-            holes = self._holes(option, tilt)
-            name = (*(hole.name for hole in holes), str(option.arm and option.arm[1]))
-            if holes and name not in seen:
-                seen.add(name)
-                yield dataclasses.replace(option, picks=self._picks(option, holes))
+        # An arm that no pick hangs from would only be ballast.
+        fitted = [self._best(option, on_arm=True) for option in with_arms(bare, arms)]
+        yield from (option for option in (self._best(hang), *fitted, self._best(bare)) if option is not None)
 
-    def _holes(self, hang: Hang, tilt: float) -> tuple[PickHole, ...]:
-        """The holes that hold a tilt [rad] best: a pair, front first, or the one that hangs nearest to it."""
+    def _best(self, hang: Hang, *, on_arm: bool = False) -> Hang | None:
+        """A hang from the holes that hold its tilt: with chains nearest to plumb, of these with the best balance."""
+        tilt = float(np.radians(hang.tilt_deg))
         if len(hang.picks) == 1:
             column = column_of(hang)
-            return (min(all_holes(hang), key=lambda hole: abs(natural_tilt(column, hole) - tilt)),)
-        pair = best_pair(hang, tilt, self.policy.least_pick_share) if len(hang.picks) == 2 else None
-        return (pair.front, pair.rear) if pair else ()
+            holes = [hole for hole in all_holes(hang) if not on_arm or hole.name.startswith("arm")]
+            near = min(holes, key=lambda hole: abs(natural_tilt(column, hole) - tilt))
+            return dataclasses.replace(hang, picks=self._picks(hang, (near,)))
+        if len(hang.picks) != 2:
+            return None
+        held = pairs(hang, tilt, self.policy.least_pick_share)
+        options = [dataclasses.replace(hang, picks=self._picks(hang, (pair.front, pair.rear))) for pair in held]
+        options = [option for option in options if not on_arm or any(pick.on == "arm" for pick in option.picks)]
+        return min(options, key=self._out_of_plumb, default=None)
+
+    def _out_of_plumb(self, hang: Hang) -> float:
+        """Degrees by which chains are farther out of plumb than the policy allows, all picks together."""
+        places = {point.name: np.array(point.position_m) for point in self.site.point}
+        beyond = 0.0
+        for pick, hole in zip(hang.picks, pick_holes(hang), strict=True):
+            apart = places[str(pick.point)] - hole_in_venue(hang, hole, float(np.radians(hang.tilt_deg)))
+            off = float(np.degrees(np.arctan2(np.hypot(apart[0], apart[1]), apart[2])))
+            beyond += max(off - self.policy.plumb_deg, 0.0)
+        return round(beyond, 6)
 
     def _picks(self, hang: Hang, holes: tuple[PickHole, ...]) -> tuple[Pick, ...]:
         """The file's picks in other holes, those in front before; at the nearest points where these may be chosen."""
