@@ -75,7 +75,7 @@ def _none(answer: Answer, before: Before, in_the_way: Sequence[Finding]) -> list
         *table(["part", "what", "value", "limit", ""], rows, "llrrl"),
         "",
         *_column(before.report.hang, answer.nearest.hang),
-        "what may help: another tilt or trim in [search], points = [...] for the picks, fewer enclosures (count),"
+        "what may help: another tilt or trim in [search], points = [...] for the picks, fewer enclosures (count),",
         "other holes or an arm that the frame's file names",
     ]
 
