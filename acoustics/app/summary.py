@@ -132,6 +132,7 @@ def _drive(result: xr.Dataset, seats: xr.Dataset, served: list[Any], average_bel
         "programme": of.name,
         "programme_source": of.source,
         "highest_drive_db": a["highest_drive_db"],
+        "above_highest_db": max(a["drive_db"] - a["highest_drive_db"], 0.0),
         "limited_by": a["limited_by"],
         "peak_margin_db": a["peak_margin_db"],
         "least_headroom_db": least,
@@ -200,8 +201,9 @@ def _more(summary: dict[str, Any]) -> list[str]:
     if "drive" not in summary:
         return ["levels: dB re 20 µPa, from the level data in the equipment files"]
     drive, near, worst = summary["drive"], summary["refinement"], summary["whole"]["worst_seat"]
+    over = _over(drive["above_highest_db"])
     lines = [
-        f"levels: dB re 20 µPa at drive {drive['drive_db']:+g} dB, {drive['programme']} programme,",
+        f"levels: dB re 20 µPa at drive {drive['drive_db']:+g} dB{over}, {drive['programme']} programme,",
         "from the level data in the equipment files",
         "",
     ]
@@ -220,10 +222,15 @@ def _more(summary: dict[str, Any]) -> list[str]:
     highest = (
         drive["limited_by"] if math.isnan(most) else f"{most:+.1f} dB, where {drive['limited_by']} reaches its maximum"
     )
-    lines.append(f"drive        highest: {highest}")
+    lines.append(f"drive        {drive['drive_db']:+g} dB{over}; highest: {highest}")
     lines.append(f"close        {_close(near)}")
     noted = [part for line in drive["hearing"] for part in textwrap.wrap(line, 96, subsequent_indent="  ")]
     return [*lines, "", "hearing, loudest served seat:", *(f"  {line}" for line in noted), ""]
+
+
+def _over(above_db: float) -> str:
+    """The flag of a drive that the enclosures cannot follow; nothing where the highest drive is not known."""
+    return f" (ABOVE THE HIGHEST by {max(above_db, 0.1):.1f} dB)" if above_db > 1e-9 else ""
 
 
 def _close(near: dict[str, Any]) -> str:

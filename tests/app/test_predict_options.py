@@ -79,7 +79,9 @@ def test_the_highest_drive_leaves_no_headroom(predict: Any, bare: Any) -> None:
     """By the catalogue's numbers: at 50 Hz a compact one gives 86 dB at drive 0 dB and 97 dB at most, 11 dB more."""
     assert bare.field.attrs["highest_drive_db"] == pytest.approx(11.0, rel=1e-12)
     assert bare.field.attrs["limited_by"] == "row 1 at 50 Hz"
-    assert re.search(r"^drive +highest: \+11\.0 dB, where row 1 at 50 Hz reaches its maximum$", bare.out, re.MULTILINE)
+    assert re.search(
+        r"^drive +\+0 dB; highest: \+11\.0 dB, where row 1 at 50 Hz reaches its maximum$", bare.out, re.MULTILINE
+    )
     headroom = predict("--drive", bare.field.attrs["highest_drive_db"]).field["headroom"]
     assert float(headroom.min()) == pytest.approx(0.0, abs=1e-9)
     np.testing.assert_allclose(headroom.sel(band=50.0).values, [0.0, 0.0], rtol=0, atol=1e-9)
@@ -88,6 +90,19 @@ def test_the_highest_drive_leaves_no_headroom(predict: Any, bare: Any) -> None:
     louder = predict(group=group).field
     assert louder.attrs["highest_drive_db"] == pytest.approx(8.0, rel=1e-12)
     assert louder.attrs["limited_by"] == "row 2 at 50 Hz"
+
+
+def test_a_drive_above_the_highest_is_flagged(predict: Any) -> None:
+    """The highest is 11 dB; at it nothing is flagged, though −11 + 11 may round to a little more than nothing."""
+    for drive, above in ((11, 0.0), (12.5, 1.5)):
+        run, data = predict("--drive", drive), predict("--drive", drive, "--json").json["drive"]
+        flag = (
+            f"at drive {drive:+g} dB (ABOVE THE HIGHEST by 1.5 dB), pink" if above else f"at drive {drive:+g} dB, pink"
+        )
+        assert flag in run.out
+        assert run.out.count("ABOVE THE HIGHEST") == (2 if above else 0)
+        assert data["above_highest_db"] == pytest.approx(above, abs=1e-9)
+        assert "highest" not in run.err
 
 
 def test_what_has_no_maximum_has_no_highest_drive(predict: Any) -> None:
@@ -270,13 +285,14 @@ def test_the_note_on_hearing(predict: Any, drive: int) -> None:
     seats = ~run.field["on_section"].values
     loudest = float(np.nanmax(run.field["level_a"].values[seats]))
     note = " ".join(run.out.split())
-    word = "exceeds" if loudest - 4.5 > 100.0 else "within"
-    assert f"100 dB LAeq,15min: {word}; {abs(loudest - 104.5):.1f} dB" in note
+    word = "exceeds; " if loudest - 4.5 > 100.0 else "cannot be judged; one hang alone, "
+    assert f"100 dB LAeq,15min: {word}{abs(loudest - 104.5):.1f} dB" in note
+    assert "within" not in note[note.index("hearing,") : note.index("Local rules govern")]
     if loudest > 100.0:
         minutes = 15.0 * 10.0 ** ((100.0 - loudest) / 10.0)
         told = f"{minutes:.1f} min" if minutes >= 1.0 else f"{minutes * 60.0:.0f} s"
         assert f"{loudest:.1f} dB, {told} of every 15 min" in note
-    assert "the average lies 4.5 dB below full drive" in note
+    assert "the average lies 4.5 dB below the drive asked for" in note
     assert "Local rules govern" in note
 
 
