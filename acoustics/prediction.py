@@ -145,6 +145,7 @@ def predict(
         level, most = sources.level_1m_db(), _most(sources)
         values["headroom"] = levels.headroom(0.0, level, most)
         attributes |= {"model": _model(options, summed.points), "points_per_enclosure": summed.points}
+        attributes |= {"points_asked": str(options.points), "refinement_unknown": summed.unknown}
         attributes |= {**_limits(hang, sources, options.drive_db)}
     else:
         tell = None if progress is None else (lambda done: progress(done, len(listening.position)))
@@ -188,11 +189,18 @@ def _limits(hang: Hang, sources: Sources, drive_db: float) -> dict[str, Any]:
     margins = [kind.peak_margin_db for kind in sources.directivities]
     known = [margin for margin in margins if margin is not None]
     left_out = [f"{kind.name}: {hz:g} Hz" for kind in sources.directivities for hz in kind.left_out_hz]
+    without = [
+        f"{kind.name}: {hz:g} Hz"
+        for kind in sources.directivities
+        for hz, level in zip(bands.NOMINAL_HZ, kind.level_1m_db, strict=True)
+        if np.isnan(level) and hz not in kind.left_out_hz
+    ]
     return {
         "highest_drive_db": highest.drive_db,
         "limited_by": limited,
         "peak_margin_db": min(known) if len(known) == len(margins) else float("nan"),
         "bands_left_out": "; ".join(left_out),
+        "bands_without_level": "; ".join(without),
     }
 
 

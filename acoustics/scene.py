@@ -28,12 +28,13 @@ _TRIED = 2000
 @dataclass(frozen=True)
 class Summed:
     """Levels (29, P) [dB]; `refinement` (29, P) their change with twice the `points` per enclosure, NaN where that is
-    not known [dB]; `parts` (29,) of each band."""
+    not known [dB]; `unknown`: why, empty where it is known; `parts` (29,) of each band."""
 
     level: Array
     refinement: Array
     points: int
     parts: npt.NDArray[np.int64]
+    unknown: str = ""
 
 
 @dataclass(frozen=True)
@@ -61,12 +62,16 @@ class Scene:
         ValueError
             If more than one point is asked for and an enclosure has measured data.
         """
-        count, refine = 1 if points == "auto" else points, self._can_refine(points)
+        count, unknown = 1 if points == "auto" else points, self._not_refined(points)
+        refine = not unknown
         passes, done = 2 if refine else 1, len(self.position)
         tell = None if progress is None else (lambda some: progress(some, passes * done))
         level, parts = self._level(count, tell)
         refinement = np.broadcast_to(np.nan, level.shape)  # takes no memory
-        while refine and self.apart(2 * count):
+        while refine:
+            if not self.apart(2 * count):
+                unknown = f"one of them would be nearer than {NEAREST_M:g} m to a position"
+                break
             finer, finer_parts = self._level(2 * count, tell)
             refinement = finer - level
             if points != "auto" or 2 * count > MOST_POINTS or field.moved(level, finer).max() <= SETTLED_DB:
@@ -74,7 +79,7 @@ class Scene:
             level, parts, count = finer, finer_parts, 2 * count
             refinement = np.broadcast_to(np.nan, level.shape)  # of this count it is not known yet
             passes += 1
-        return Summed(level, refinement, count, parts)
+        return Summed(level, refinement, count, parts, unknown)
 
     def estimate(self) -> str:
         """What the levels of all positions will take: memory, and time by summing some of them."""
@@ -110,9 +115,13 @@ class Scene:
         place = split(self.sources, points)[0].position
         return all(float(np.linalg.norm(self.position - one, axis=1).min(initial=np.inf)) >= NEAREST_M for one in place)
 
-    def _can_refine(self, points: int | Literal["auto"]) -> bool:
-        few = len(self.position) <= REFINED_POSITIONS or points == "auto"
-        return few and all(kind.measured is None for kind in self.sources.directivities)
+    def _not_refined(self, points: int | Literal["auto"]) -> str:
+        """Why twice the points are not tried; empty where they are."""
+        if any(kind.measured is not None for kind in self.sources.directivities):
+            return "measured data do not say which part of an enclosure radiates what"
+        if len(self.position) > REFINED_POSITIONS and points != "auto":
+            return f"more than {REFINED_POSITIONS} positions are summed once"
+        return ""
 
     def _hidden(self, sources: Sources) -> field.Flags | None:
         hidden = sight.hidden(sources.position, self.position, self.areas)

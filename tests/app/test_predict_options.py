@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 import tomllib
 from collections.abc import Callable
@@ -11,6 +12,9 @@ from typing import Any
 import numpy as np
 import pytest
 import xarray as xr
+
+from acoustics import scene
+from acoustics.app import summary
 
 COMPACT_HANG = """\
 format = "hang/1"
@@ -247,6 +251,40 @@ def test_points_are_told(predict: Any, bare: Any) -> None:
     assert np.nanmax(np.abs(few["refinement"].values)) > 0.0
     counts = few["level"].values >= np.nanmax(few["level"].values, axis=1, keepdims=True, initial=-np.inf) - 20.0
     assert np.max(np.abs(few["refinement"].values[counts])) <= 0.1 or few.attrs["points_per_enclosure"] == 8
+
+
+def told(run: Any, name: str) -> str:
+    """What the summary says on a line and those that continue it; no line is wider than the others."""
+    lines = run.out.splitlines()
+    first = next(i for i, line in enumerate(lines) if line.startswith(f"{name:13}"))
+    more = itertools.takewhile(lambda line: line.startswith(13 * " "), lines[first + 1 :])
+    found = [lines[first], *more]
+    assert max(len(line) for line in found) <= 98
+    return " ".join(line[13:] for line in found)
+
+
+def test_more_points_are_advised_where_there_are_more(predict: Any, bare: Any, monkeypatch: Any) -> None:
+    moved = re.compile(r"1 point per enclosure; twice as many move levels by .* at most: --points auto doubles them")
+    assert moved.fullmatch(told(bare, "close"))
+    monkeypatch.setattr(scene, "SETTLED_DB", 0.0)
+    monkeypatch.setattr(summary, "SETTLED_DB", 0.0)
+    for asked in (8, "auto"):
+        run = predict("--points", asked)
+        most = re.compile(r"8 points per enclosure, the most there are; twice as many still move levels .* dB at most")
+        assert most.fullmatch(told(run, "close"))
+        assert (run.field.attrs["points_asked"], run.field.attrs["points_per_enclosure"]) == (str(asked), 8)
+
+
+def test_why_closeness_is_not_known(predict: Any, monkeypatch: Any) -> None:
+    monkeypatch.setattr(scene, "REFINED_POSITIONS", 2)
+    assert told(predict(), "close").endswith("is not known: more than 2 positions are summed once")
+    assert predict("--json").json["refinement"]["why"] == "more than 2 positions are summed once"
+
+
+def test_bands_without_a_level_are_named(predict: Any, bare: Any) -> None:
+    """The catalogue's compact one begins at 50 Hz."""
+    assert told(bare, "bands") == "no level in its file: compact 25–40 Hz"
+    assert predict("--json").json["bands"] == {"left_out_hz": {}, "without_level_hz": {"compact": [25.0, 31.5, 40.0]}}
 
 
 def test_hidden_rows_are_weakened_where_that_is_asked_for(predict: Any) -> None:
