@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from acoustics import bands, charts, kernel
+from acoustics import bands, barrier, charts, kernel
 from acoustics.directivity import Directivity
 from acoustics.filters import response
 from rigging.drive import Filter
@@ -126,7 +126,7 @@ def line_pressure(
     position: Array,
     frequency: npt.ArrayLike,
     medium: Medium,
-    blocked: Flags | None = None,
+    blocked: Flags | Array | None = None,
     progress: Progress | None = None,
 ) -> Complex:
     """Complex pressure at single frequencies, directivity exact at each.
@@ -139,8 +139,9 @@ def line_pressure(
     frequency : array_like, shape (F,)
         [Hz]
     medium : Medium
-    blocked : ndarray of bool, shape (S, P), optional
-        Sources that a position does not receive.
+    blocked : ndarray of bool or float, shape (S, P), optional
+        Sources that a position does not receive; or, as numbers, how much longer the path over an edge is, NaN where
+        the straight one is free [m]: then the source is weakened by `barrier.loss`'s rule, and as much later.
     progress : callable, optional
         Told how many positions were done.
 
@@ -157,12 +158,13 @@ def line_pressure(
     lines = np.atleast_1d(np.asarray(frequency, dtype=float))
     result = np.empty((len(lines), len(position)), dtype=complex)
     for part, distance, local in _blocks(sources, position):
-        travel = distance / medium.c + sources.delay
+        detour = _detour_of(blocked, part, distance.shape)
+        travel = (distance + np.where(np.isfinite(detour), detour, 0.0)) / medium.c + sources.delay
         for i, f in enumerate(lines):
             level = _source_levels(sources, _band_at(float(f)))
             toward = [sources.directivities[k].at(n, float(f)) for k, n in zip(sources.kind, local, strict=True)]
             amplitude = _amplitude(toward, level, sources.drive(f)[:, 0], distance, medium.attenuation(f))
-            amplitude = _heard(amplitude, blocked, part)
+            amplitude = amplitude * _over_edge(detour, medium.c / f)
             result[i, part] = (amplitude * np.exp(-2j * np.pi * f * travel)).sum(axis=1)
             if np.isnan(level).all():
                 result[i, part] = np.nan
@@ -330,8 +332,16 @@ def _band_at(frequency: float) -> int:
     return int(np.argmin(np.abs(np.log(bands.midbands() / frequency))))
 
 
-def _heard(amplitude: Complex, blocked: Flags | None, part: slice) -> Complex:
-    return amplitude if blocked is None else np.where(blocked[:, part].T, 0.0, amplitude)
+def _detour_of(blocked: Flags | Array | None, part: slice, shape: tuple[int, ...]) -> Array:
+    """As for the kernel, (P, S)."""
+    found = _detour(blocked, part)
+    return found.T if found.size else np.full(shape, np.nan)
+
+
+def _over_edge(detour: Array, wavelength: float) -> Array:
+    """What an edge leaves of an amplitude: 1 where the path is free, 0 where nothing arrives."""
+    loss = 10.0 ** (-barrier.loss(detour, wavelength) / 20.0)
+    return np.where(np.isnan(detour), 1.0, np.where(np.isinf(detour), 0.0, loss))
 
 
 def _tell(progress: Progress | None, part: slice) -> None:

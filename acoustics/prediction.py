@@ -115,7 +115,7 @@ def predict(
     faults = check_serves(hang, venue, venue_document.file)
     layout = lay_out(hang)
     through = medium(venue.air)
-    signal = PROGRAMMES[options.programme]
+    signal = PROGRAMMES[options.programme] if options.lines is None else None  # a programme is made of bands
     try:
         sources = sources_of(hang, layout, catalogue, through.c, options.lines or (), signal, options.drive_db)
         faults.extend(_check_points(sources, options.points, catalogue))
@@ -149,14 +149,14 @@ def predict(
         attributes |= {**_limits(hang, sources, options.drive_db)}
     else:
         tell = None if progress is None else (lambda done: progress(done, len(listening.position)))
-        values |= _line_values(scene.lines(options.points, options.lines, tell), blocked, options.lines)
+        values |= _line_values(scene.lines(options.points, options.lines, tell), options.lines)
     return results.dataset(values, attributes)
 
 
-def _line_values(pressure: field.Complex, blocked: field.Flags, lines: Sequence[float]) -> dict[str, Any]:
+def _line_values(pressure: field.Complex, lines: Sequence[float]) -> dict[str, Any]:
     with np.errstate(divide="ignore"):
         level = 20.0 * np.log10(np.abs(pressure) / field.P0)
-    level[:, blocked.all(axis=0)] = np.nan
+    level[pressure == 0.0] = np.nan  # nothing arrives
     return {"line": lines, "frequency": lines, "pressure": pressure, "level": level}
 
 
@@ -164,7 +164,7 @@ def _model(options: Options, points: int = 1) -> str:
     """What the numbers hold for."""
     count = points if options.points == "auto" else options.points
     text = MODEL if options.lines is None else LINE_MODEL
-    if options.over_edges and options.lines is None:
+    if options.over_edges:
         text = text.replace(HIDDEN_OUT, HIDDEN_OVER)
     return text if count == 1 else text.replace(ONE_POINT, f"{count} directional point sources")
 
@@ -360,7 +360,7 @@ def _attributes(hang: Hang, venue: Venue, venue_document: Document, layout: Layo
         "design": design_word(hang, venue_document.data),
         "version": metadata.version("evenhang"),
         "model": _model(options),
-        "programme": options.programme,
+        "programme": options.programme if options.lines is None else "none",
         "drive_db": options.drive_db,
         "over_edges": int(options.over_edges),
         "temperature_c": venue.air.temperature_c,

@@ -100,9 +100,9 @@ class Scene:
     def lines(
         self, points: int | Literal["auto"], frequency: Sequence[float], tell: field.Progress | None
     ) -> field.Complex:
-        """Complex pressures at single frequencies, (F, P) [Pa]; "auto" is one point here."""
+        """Complex pressures at single frequencies, (F, P) [Pa]; "auto" is one point: there are no bands to settle."""
         sources, _ = split(self.sources, 1 if points == "auto" else points)
-        return field.line_pressure(sources, self.position, frequency, self.medium, self._hidden(sources), tell)
+        return field.line_pressure(sources, self.position, frequency, self.medium, self._way(sources), tell)
 
     def _level(self, count: int, tell: field.Progress | None) -> tuple[Array, npt.NDArray[np.int64]]:
         sources, _ = split(self.sources, count)

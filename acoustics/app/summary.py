@@ -47,7 +47,9 @@ def summarise(result: xr.Dataset, average_below_db: float = 0.0) -> dict[str, An
     rows = [row for row in rows if row[1] != "obstacle"]
     summary["areas"] = [_figures(seats, *row) for row in rows]
     summary["whole"] = _figures(seats, "served audience", "audience", list(served))
-    if "line" not in result.dims:
+    if "line" in result.dims:
+        summary["drive"] = {"drive_db": a["drive_db"]}
+    else:
         summary["drive"] = _drive(result, seats, list(served), average_below_db)
         summary["contrast"] = _contrasts(seats, list(served), [row[0] for row in rows if row[1] == "quiet"])
         summary["refinement"] = _refinement(result)
@@ -201,8 +203,7 @@ def text(summary: dict[str, Any]) -> str:
         "",
         *_table(s),
         "",
-        "mean: of dB over the seats; fall: per doubling of the horizontal distance from the frame;",
-        "hidden, partly: positions that no row, or not every row, reaches in a straight line",
+        *_legend(s),
         *_more(s),
         *textwrap.wrap(f"model:  {s['model']}", 98, subsequent_indent="        "),
         "",
@@ -211,16 +212,31 @@ def text(summary: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
-def _more(summary: dict[str, Any]) -> list[str]:
-    if "drive" not in summary:
-        return ["levels: dB re 20 µPa, from the level data in the equipment files"]
-    drive, near, worst = summary["drive"], summary["refinement"], summary["whole"]["worst_seat"]
-    over = _over(drive["above_highest_db"])
-    lines = [
-        f"levels: dB re 20 µPa at drive {drive['drive_db']:+g} dB{over}, {drive['programme']} programme,",
+def _legend(summary: dict[str, Any]) -> list[str]:
+    """What the columns are, and what the levels hold for."""
+    drive = summary["drive"]
+    at = f"levels: dB re 20 µPa at drive {drive['drive_db']:+g} dB"
+    hidden = "hidden, partly: positions that no row, or not every row, reaches in a straight line"
+    if "refinement" not in summary:
+        return [
+            "mean: of dB over the seats;",
+            hidden,
+            f"{at}; a single frequency has no programme: it has the level that",
+            "the equipment files give for its band",
+        ]
+    return [
+        "mean: of dB over the seats; fall: per doubling of the horizontal distance from the frame;",
+        hidden,
+        f"{at}{_over(drive['above_highest_db'])}, {drive['programme']} programme,",
         "from the level data in the equipment files",
-        "",
     ]
+
+
+def _more(summary: dict[str, Any]) -> list[str]:
+    if "refinement" not in summary:
+        return [""]
+    drive, near, worst = summary["drive"], summary["refinement"], summary["whole"]["worst_seat"]
+    lines = [""]
     if worst is not None:
         x, y, z = worst["position_m"]
         where = f"{worst['area']}, x {x:.1f}, y {y:.1f}, z {z:.1f} m"
@@ -236,6 +252,7 @@ def _more(summary: dict[str, Any]) -> list[str]:
     highest = (
         drive["limited_by"] if math.isnan(most) else f"{most:+.1f} dB, where {drive['limited_by']} reaches its maximum"
     )
+    over = _over(drive["above_highest_db"])
     lines += _entry("drive", f"{drive['drive_db']:+g} dB{over}; highest: {highest}")
     lines += _entry("close", _close(near))
     for line in _without(summary["bands"]):

@@ -166,6 +166,19 @@ def test_a_hidden_position_gets_what_one_edge_leaves(behind_wall):
         assert np.ptp(free[column] - level[:, column]) > 5.0
 
 
+def test_a_line_gets_what_one_edge_leaves_as_much_later(behind_wall):
+    """By hand: 1 Pa at 1 m, weakened by the rule at the line's own wavelength, over the straight path and z."""
+    found = behind_wall(True).lines(1, [250.0, 4000.0], None)
+    straight = np.sqrt(100.0 + np.array([6.25, 0.25, 64.0]))
+    z = np.array([0.0, *(np.hypot(5.0, 1.0) + np.hypot(5.0, [0.5, 9.0]) - straight[1:])])
+    for row, hz in zip(found, (250.0, 4000.0), strict=True):
+        loss = np.minimum(10.0 * np.log10(3.0 + 20.0 * z * hz / C), 20.0)
+        loss[0] = 0.0  # seen
+        expected = 10.0 ** (-loss / 20.0) / straight * np.exp(-2j * np.pi * hz * (straight + z) / C)
+        np.testing.assert_allclose(row, expected, rtol=1e-9, atol=0)
+    np.testing.assert_array_equal(behind_wall(False).lines(1, [250.0], None)[0, 1:], 0.0)
+
+
 def test_hidden_positions_are_silent_without_it(behind_wall):
     level = behind_wall(False).bands().level
     np.testing.assert_array_equal(np.isnan(level), np.tile([False, True, True], (29, 1)))

@@ -304,7 +304,11 @@ def test_hidden_rows_are_weakened_where_that_is_asked_for(predict: Any) -> None:
 def test_the_model_says_what_lines_do_with_hidden_rows(predict: Any) -> None:
     field = predict("--over-edges", "--lines", "500", venue=AREA + WALL).field
     hidden = field["hidden"].values.all(axis=0)
-    assert np.isnan(field["level"].values[0, hidden]).all() == field.attrs["model"].endswith("left out")
+    assert np.isfinite(field["level"].values[0, hidden]).all()
+    assert field.attrs["model"].endswith("hidden sources weakened as behind one edge, ISO 9613-2:1996, 7.4")
+    left_out = predict("--lines", "500", venue=AREA + WALL).field
+    assert np.isnan(left_out["level"].values[0, hidden]).all()
+    assert left_out.attrs["model"].endswith("hidden sources left out")
 
 
 def test_the_model_says_how_many_points_there_are(predict: Any) -> None:
