@@ -28,6 +28,7 @@ _BLOCK = 200_000
 # Positions that the compiled sum does between two reports of progress.
 BLOCK = 20_000
 SAMPLE = 300
+_SAMPLE_SOURCES = 12
 _CONVERGED_DB = 0.05
 _MOST_PARTS = 16
 
@@ -221,7 +222,8 @@ def sub_bands(
 ) -> npt.NDArray[np.int64]:
     """Parts to cut each third octave into: doubled until that moves no level within 20 dB of the greatest by 0.05 dB.
 
-    Judged at `SAMPLE` of the positions and on tables twice as coarse, hence half of the 0.1 dB that is wanted.
+    Judged at `SAMPLE` of the positions, those at the extremes among them, and on tables twice as coarse, hence half
+    of the 0.1 dB that is wanted.
 
     Returns
     -------
@@ -233,7 +235,7 @@ def sub_bands(
     if not len(used) or not len(position):
         return parts
     parts[used[0] : used[-1] + 1] = 1
-    some = np.unique(np.linspace(0, len(position) - 1, min(SAMPLE, len(position))).round().astype(int))
+    some = _sample(sources, position)
     sample, hidden = position[some], None if blocked is None else blocked[:, some]
 
     def levels(counts: npt.NDArray[np.int64]) -> Array:
@@ -253,6 +255,23 @@ def sub_bands(
         coarse = fine
         unsettled &= parts < _MOST_PARTS
     return parts
+
+
+def _sample(sources: Sources, position: Array) -> npt.NDArray[np.intp]:
+    """Indices of some positions: evenly through the list, and the nearest and the farthest off the aim.
+
+    Nearest to, and at the least and greatest azimuth and elevation off the aims of, some sources, the ends among them.
+    """
+    if len(position) <= SAMPLE:
+        return np.arange(len(position))
+    found = [np.linspace(0, len(position) - 1, SAMPLE).round().astype(int)]
+    count = len(sources.position)
+    for s in np.unique(np.linspace(0, count - 1, min(count, _SAMPLE_SOURCES)).round().astype(int)):
+        ahead, left, up = sources.axes[s] @ (position - sources.position[s]).T
+        azimuth, elevation = np.arctan2(left, ahead), np.arctan2(up, np.hypot(ahead, left))
+        extremes = [end(angle) for angle in (azimuth, elevation) for end in (np.argmin, np.argmax)]
+        found.append(np.array([np.argmin(ahead**2 + left**2 + up**2), *extremes]))
+    return np.unique(np.concatenate(found))
 
 
 def moved(coarse: Array, fine: Array) -> Array:
