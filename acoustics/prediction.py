@@ -127,7 +127,7 @@ def predict(
     _check_apart(hang, sources, 1 if options.points == "auto" else options.points, listening, venue.area)
     scene = Scene(sources, listening.position, through, tuple(venue.area), options.over_edges)
     if announce is not None and len(listening.position) > LONG_RUN and options.lines is None:
-        announce(scene.estimate())
+        announce(scene.estimate(options.points))
     blocked = sight.hidden(sources.position, listening.position, venue.area)
     values: dict[str, Any] = {
         **_positions(listening, venue.area, hang),

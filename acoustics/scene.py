@@ -81,21 +81,40 @@ class Scene:
             passes += 1
         return Summed(level, refinement, count, parts, unknown)
 
-    def estimate(self) -> str:
-        """What the levels of all positions will take: memory, and time by summing some of them."""
+    def estimate(self, points: int | Literal["auto"] = 1) -> str:
+        """What the levels of all positions will take: memory, and time by summing some of them.
+
+        `points` as for `bands`; for "auto" what it takes if no count before the last will do.
+        """
         many, sources = self.position.shape[0], len(self.sources.kind)
-        parts = field.sub_bands(self.sources, self.position[:: max(1, many // _TRIED)], self.medium)
+        first, refine = 1 if points == "auto" else points, not self._not_refined(points)
+        counts = [first, 2 * first] if refine else [first]
+        while refine and points == "auto" and counts[-1] <= MOST_POINTS:
+            counts.append(2 * counts[-1])
+        measured = [self._seconds(count) for count in counts[:2]]
+        # Sources cost as many look-ups, and pairs as their square.
+        square = max(0.0, (measured[-1] - 2.0 * measured[0]) / 2.0) if refine else 0.0
+        share = [count / first for count in counts]
+        seconds = sum((measured[0] - square) * n + square * n**2 for n in share)
+        # Levels, a copy while they are summarised (or finer ones and the change), octaves and places; arrivals, what
+        # is hidden and by how much; the program itself.
+        level, way = 29 * (4 if refine else 2), sources * counts[-1] * (25 if self.over_edges else 1)
+        gigabytes = 0.4 + many * (8 * (level + 2 * 6 + 16) + 9 * sources + way) / 1e9
+        most = "at most " if points == "auto" and refine else ""
+        work = f"{gigabytes:.1f} GB of memory, {most}{max(1.0, seconds):.0f} s for the sum"
+        return f"{many} positions × {sources} sources: some {work}"
+
+    def _seconds(self, count: int) -> float:
+        """Time of the sum over all positions, by summing some of them."""
+        sources, many = split(self.sources, count)[0], len(self.position)
+        parts = field.sub_bands(sources, self.position[:: max(1, many // _TRIED)], self.medium)
         some = self.position[many // 2 : many // 2 + _TRIED]  # neighbours, as they will come
         spent = []
         for position in (some[: len(some) // 10], some, some[: len(some) // 10], some):  # the first loads compiled code
             before = time.perf_counter()
-            field.band_level(self.sources, position, self.medium, parts=parts)
+            field.band_level(sources, position, self.medium, parts=parts)
             spent.append(time.perf_counter() - before)
-        seconds = spent[3] + max(0.0, spent[3] - spent[2]) / (0.9 * len(some)) * many
-        # Levels, a copy while they are summarised, octaves and places; arrivals and what is hidden; the program itself.
-        gigabytes = 0.4 + many * (8 * (2 * 29 + 2 * 6 + 16) + 10 * sources) / 1e9
-        work = f"{gigabytes:.1f} GB of memory, {max(1.0, seconds):.0f} s for the sum"
-        return f"{many} positions × {sources} sources: some {work}"
+        return spent[3] + max(0.0, spent[3] - spent[2]) / (0.9 * len(some)) * many
 
     def lines(
         self, points: int | Literal["auto"], frequency: Sequence[float], tell: field.Progress | None

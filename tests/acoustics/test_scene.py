@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import re
 from pathlib import Path
 
 import numpy as np
@@ -107,6 +109,26 @@ def test_many_positions_are_not_refined(pair, monkeypatch):
     assert np.isfinite(here.bands("auto").refinement[1:]).all()
     monkeypatch.setattr(scene, "REFINED_POSITIONS", 3)
     assert np.isfinite(here.bands().refinement[1:]).all()
+
+
+# By hand: 1, 2, 4, 8 and 16 points at 10 s for each and 1 s for its square: 310 + 341 s. Levels 29 × 8 bytes twice or
+# four times, 28 × 8 of other figures, 9 for each of two sources, and 1 for each point of the last count: 0.4 GB beside.
+@pytest.mark.parametrize(
+    ("points", "count", "work"),
+    [
+        (1, 2_000_000, "1.8 GB of memory, 11 s for the sum"),
+        (3, 2_000_000, "1.8 GB of memory, 39 s for the sum"),
+        ("auto", 2_000_000, "2.8 GB of memory, at most 651 s for the sum"),
+    ],
+)
+def test_an_estimate_counts_points_and_passes(pair, monkeypatch, points, count, work):
+    monkeypatch.setattr(Scene, "_seconds", lambda self, points: 10.0 * points + points**2)
+    many = dataclasses.replace(pair(2.0), position=np.zeros((count, 3)))
+    assert many.estimate(points) == f"{count} positions × 2 sources: some {work}"
+
+
+def test_an_estimate_measures(pair):
+    assert re.fullmatch(r"3 positions × 2 sources: some 0.4 GB of memory, \d+ s .*", pair(2.0, 3.0, 4.0).estimate())
 
 
 def test_measured_data_are_not_refined(measured_one):
