@@ -5,6 +5,8 @@ across the path longer than the wavelength (values from memory). Simplifications
 
 - One edge bends the path. Where several surfaces block it, the one with the greatest detour counts alone.
 - A bent path is not checked against other surfaces.
+- The air absorbs along the straight path, some centimetres to metres shorter than the bent one; the sum over bands and
+  lines spreads by it, too.
 - A path that nothing blocks loses nothing, though the clause gives 4.8 dB at the border of the shadow and less
   than that beyond it: the level jumps there.
 """

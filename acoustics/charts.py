@@ -23,6 +23,9 @@ Complex = npt.NDArray[np.complex128]
 # Nodes beyond a patch: what the spline assumes at its border fades by 0.27 from node to node.
 _MARGIN = 10
 _COARSE_MARGIN = 5
+# Nodes ahead of all charts, no numbers: what a direction finds where there is no chart for its half.
+_NOWHERE = 16
+_SLICE = 1_000_000  # values of a table that are computed at a time; some ten arrays of them are alive at once
 
 
 def build(kinds: Sequence[Directivity], patches: Array, frequencies: npt.ArrayLike, coarser: float = 1.0) -> Charts:
@@ -45,34 +48,44 @@ def build(kinds: Sequence[Directivity], patches: Array, frequencies: npt.ArrayLi
     asked = np.asarray(frequencies, dtype=float)
     wide = kernel.padding(len(asked))
     shape = (len(kinds), 2)
-    origin, steps = np.zeros((*shape, 2)), np.ones(shape)
-    across, first = np.ones(shape, dtype=np.int64), np.zeros(shape, dtype=np.int64)
+    origin, steps, first = np.zeros((*shape, 2)), np.ones(shape), np.zeros(shape, dtype=np.int64)
+    across, down = np.full(shape, 4, dtype=np.int64), np.full(shape, 4, dtype=np.int64)
     plain = np.array([kind.omnidirectional for kind in kinds])
     upto = np.full(len(kinds), wide, dtype=np.int64)
-    nodes: list[npt.NDArray[np.float32]] = []
-    count = 0
-    for index, kind in enumerate(kinds):
-        for half in range(2):
-            low, high = patches[index, half]
-            if plain[index] or np.isnan(low).any():
-                continue
-            # At the middle of a chart a unit of u is two radians, at the rim one.
-            step = coarser * np.radians(kind.step_deg(asked)) / 2.0
-            margin = _MARGIN if coarser == 1.0 else _COARSE_MARGIN
-            u, v = (_axis(low[i], high[i], step, margin) for i in range(2))
-            values = _spline(kind.table(_directions(u, v, half), asked))
-            part = np.zeros((len(u) * len(v), 2 * wide), dtype=np.float32)
-            part[:, : len(asked)] = values.real.reshape(len(asked), -1).T
-            part[:, wide : wide + len(asked)] = values.imag.reshape(len(asked), -1).T
-            # Most of a table has no imaginary part: one radiator about the reference point.
-            last = np.flatnonzero(values.imag.any(axis=(1, 2)))
-            upto[index] = max(upto[index], wide + (last[-1] + 1 if len(last) else 0))
-            origin[index, half] = u[0], v[0]
-            steps[index, half], across[index, half], first[index, half] = 1.0 / step, len(v), count
-            nodes.append(part)
-            count += len(part)
-    node = np.concatenate(nodes) if nodes else np.zeros((1, 2 * wide), dtype=np.float32)
-    return Charts(node, origin, steps, across, first, plain, upto)
+    grids: dict[tuple[int, int], tuple[Array, Array]] = {}
+    count = _NOWHERE
+    for index, half in np.ndindex(shape):
+        low, high = patches[index, half]
+        if plain[index] or np.isnan(low).any():
+            continue
+        # At the middle of a chart a unit of u is two radians, at the rim one.
+        step = coarser * np.radians(kinds[index].step_deg(asked)) / 2.0
+        margin = _MARGIN if coarser == 1.0 else _COARSE_MARGIN
+        u, v = grids[index, half] = _axis(low[0], high[0], step, margin), _axis(low[1], high[1], step, margin)
+        origin[index, half] = u[0], v[0]
+        steps[index, half], first[index, half] = 1.0 / step, count
+        down[index, half], across[index, half] = len(u), len(v)
+        count += len(u) * len(v)
+    node = np.zeros((count, 2 * wide), dtype=np.float32)
+    node[:_NOWHERE] = np.nan
+    for (index, half), (u, v) in grids.items():
+        part = node[first[index, half] :][: len(u) * len(v)]
+        # Most of a table has no imaginary part: one radiator about the reference point.
+        upto[index] = max(upto[index], wide + _fill(part, kinds[index], _directions(u, v, half), asked))
+    return Charts(node, origin, steps, across, down, first, plain, upto)
+
+
+def _fill(node: npt.NDArray[np.float32], kind: Directivity, directions: Array, asked: Array) -> int:
+    """Fill the nodes of one chart, some frequencies at a time; how many of these have the last imaginary part."""
+    wide, last, together = node.shape[1] // 2, 0, max(1, _SLICE // len(node))
+    for start in range(0, len(asked), together):
+        some = asked[start : start + together]
+        values = _spline(kind.table(directions, some)).reshape(len(some), -1)
+        node[:, start : start + len(some)] = values.real.T
+        node[:, wide + start : wide + start + len(some)] = values.imag.T
+        complex_ones = np.flatnonzero(values.imag.any(axis=1))
+        last = start + int(complex_ones[-1]) + 1 if len(complex_ones) else last
+    return last
 
 
 def look_up(kind: Directivity, directions: npt.ArrayLike, frequencies: npt.ArrayLike) -> Complex:

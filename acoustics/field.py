@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from acoustics import bands, charts, kernel
+from acoustics import bands, barrier, charts, kernel
 from acoustics.directivity import Directivity
 from acoustics.filters import response
 from rigging.drive import Filter
@@ -28,6 +28,7 @@ _BLOCK = 200_000
 # Positions that the compiled sum does between two reports of progress.
 BLOCK = 20_000
 SAMPLE = 300
+_SAMPLE_SOURCES = 12
 _CONVERGED_DB = 0.05
 _MOST_PARTS = 16
 
@@ -126,7 +127,7 @@ def line_pressure(
     position: Array,
     frequency: npt.ArrayLike,
     medium: Medium,
-    blocked: Flags | None = None,
+    blocked: Flags | Array | None = None,
     progress: Progress | None = None,
 ) -> Complex:
     """Complex pressure at single frequencies, directivity exact at each.
@@ -139,8 +140,9 @@ def line_pressure(
     frequency : array_like, shape (F,)
         [Hz]
     medium : Medium
-    blocked : ndarray of bool, shape (S, P), optional
-        Sources that a position does not receive.
+    blocked : ndarray of bool or float, shape (S, P), optional
+        Sources that a position does not receive; or, as numbers, how much longer the path over an edge is, NaN where
+        the straight one is free [m]: then the source is weakened by `barrier.loss`'s rule, and as much later.
     progress : callable, optional
         Told how many positions were done.
 
@@ -157,12 +159,13 @@ def line_pressure(
     lines = np.atleast_1d(np.asarray(frequency, dtype=float))
     result = np.empty((len(lines), len(position)), dtype=complex)
     for part, distance, local in _blocks(sources, position):
-        travel = distance / medium.c + sources.delay
+        detour = _detour_of(blocked, part, distance.shape)
+        travel = (distance + np.where(np.isfinite(detour), detour, 0.0)) / medium.c + sources.delay
         for i, f in enumerate(lines):
             level = _source_levels(sources, _band_at(float(f)))
             toward = [sources.directivities[k].at(n, float(f)) for k, n in zip(sources.kind, local, strict=True)]
             amplitude = _amplitude(toward, level, sources.drive(f)[:, 0], distance, medium.attenuation(f))
-            amplitude = _heard(amplitude, blocked, part)
+            amplitude = amplitude * _over_edge(detour, medium.c / f)
             result[i, part] = (amplitude * np.exp(-2j * np.pi * f * travel)).sum(axis=1)
             if np.isnan(level).all():
                 result[i, part] = np.nan
@@ -219,7 +222,8 @@ def sub_bands(
 ) -> npt.NDArray[np.int64]:
     """Parts to cut each third octave into: doubled until that moves no level within 20 dB of the greatest by 0.05 dB.
 
-    Judged at `SAMPLE` of the positions and on tables twice as coarse, hence half of the 0.1 dB that is wanted.
+    Judged at `SAMPLE` of the positions, those at the extremes among them, and on tables twice as coarse, hence half
+    of the 0.1 dB that is wanted.
 
     Returns
     -------
@@ -231,7 +235,7 @@ def sub_bands(
     if not len(used) or not len(position):
         return parts
     parts[used[0] : used[-1] + 1] = 1
-    some = np.unique(np.linspace(0, len(position) - 1, min(SAMPLE, len(position))).round().astype(int))
+    some = _sample(sources, position)
     sample, hidden = position[some], None if blocked is None else blocked[:, some]
 
     def levels(counts: npt.NDArray[np.int64]) -> Array:
@@ -251,6 +255,23 @@ def sub_bands(
         coarse = fine
         unsettled &= parts < _MOST_PARTS
     return parts
+
+
+def _sample(sources: Sources, position: Array) -> npt.NDArray[np.intp]:
+    """Indices of some positions: evenly through the list, and the nearest and the farthest off the aim.
+
+    Nearest to, and at the least and greatest azimuth and elevation off the aims of, some sources, the ends among them.
+    """
+    if len(position) <= SAMPLE:
+        return np.arange(len(position))
+    found = [np.linspace(0, len(position) - 1, SAMPLE).round().astype(int)]
+    count = len(sources.position)
+    for s in np.unique(np.linspace(0, count - 1, min(count, _SAMPLE_SOURCES)).round().astype(int)):
+        ahead, left, up = sources.axes[s] @ (position - sources.position[s]).T
+        azimuth, elevation = np.arctan2(left, ahead), np.arctan2(up, np.hypot(ahead, left))
+        extremes = [end(angle) for angle in (azimuth, elevation) for end in (np.argmin, np.argmax)]
+        found.append(np.array([np.argmin(ahead**2 + left**2 + up**2), *extremes]))
+    return np.unique(np.concatenate(found))
 
 
 def moved(coarse: Array, fine: Array) -> Array:
@@ -330,8 +351,16 @@ def _band_at(frequency: float) -> int:
     return int(np.argmin(np.abs(np.log(bands.midbands() / frequency))))
 
 
-def _heard(amplitude: Complex, blocked: Flags | None, part: slice) -> Complex:
-    return amplitude if blocked is None else np.where(blocked[:, part].T, 0.0, amplitude)
+def _detour_of(blocked: Flags | Array | None, part: slice, shape: tuple[int, ...]) -> Array:
+    """As for the kernel, (P, S)."""
+    found = _detour(blocked, part)
+    return found.T if found.size else np.full(shape, np.nan)
+
+
+def _over_edge(detour: Array, wavelength: float) -> Array:
+    """What an edge leaves of an amplitude: 1 where the path is free, 0 where nothing arrives."""
+    loss = 10.0 ** (-barrier.loss(detour, wavelength) / 20.0)
+    return np.where(np.isnan(detour), 1.0, np.where(np.isinf(detour), 0.0, loss))
 
 
 def _tell(progress: Progress | None, part: slice) -> None:

@@ -5,6 +5,9 @@ Two documents, both as quoted in public material:
 WHO, Global standard for safe listening venues and events (2022): 100 dB LAeq over 15 min.
 DIN 15905-5:2007: 99 dB LAeq in each half hour, 135 dB LCpeak, at the loudest place of the audience.
 
+No limit is ever said to be kept: a prediction is of one hang, at a grid of positions, without bands that have no data,
+without reflections. It may show that a limit is exceeded.
+
 Equal energy: a level L for t of T minutes and silence for the rest gives LAeq,T = L + 10 lg(t/T).
 """
 
@@ -14,7 +17,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-Status = Literal["within", "exceeds", "cannot be judged"]
+Status = Literal["exceeds", "cannot be judged"]
 
 
 @dataclass(frozen=True)
@@ -38,14 +41,14 @@ PEAK_LIMIT_DB = 135.0  # C-weighted peak, DIN 15905-5:2007 [dB re 20 µPa]
 class Average:
     """One limit of an average level.
 
-    `over_db`: the average level over it, negative below it. `minutes_full`: minutes at full drive that use up the
-    allowance of one window, silence in the rest; `minutes_average`: the same at the average level. Both may exceed
-    the window. NaN where the level is not known.
+    `over_db`: the average level over it, negative below it. `minutes_at_drive`: minutes at the drive asked for that
+    use up the allowance of one window, silence in the rest; `minutes_average`: the same at the average level. Both may
+    exceed the window. NaN where the level is not known.
     """
 
     limit: Limit
     over_db: float
-    minutes_full: float
+    minutes_at_drive: float
     minutes_average: float
 
     @property
@@ -57,11 +60,11 @@ class Average:
 class Hearing:
     """Levels at the loudest seat against all limits [dB re 20 µPa]; NaN where not known.
 
-    `full_db`: A-weighted level at full drive; `average_below_db`: how far the average is assumed to lie below it;
-    `peak_db`: C-weighted peak; `peak_over_db`: peak over its limit.
+    `at_drive_db`: A-weighted level at the drive asked for; `average_below_db`: how far the average is assumed to lie
+    below it; `peak_db`: C-weighted peak; `peak_over_db`: peak over its limit.
     """
 
-    full_db: float
+    at_drive_db: float
     average_below_db: float
     peak_db: float
     averages: tuple[Average, ...]
@@ -69,7 +72,7 @@ class Hearing:
 
     @property
     def average_db(self) -> float:
-        return self.full_db - self.average_below_db
+        return self.at_drive_db - self.average_below_db
 
     @property
     def peak_status(self) -> Status:
@@ -112,11 +115,11 @@ def judge(level_a_db: float, level_c_db: float, crest_db: float | None, average_
     Parameters
     ----------
     level_a_db, level_c_db : float
-        A- and C-weighted level at the loudest seat at full drive. [dB re 20 µPa]
+        A- and C-weighted level at the loudest seat at the drive asked for. [dB re 20 µPa]
     crest_db : float or None
         Peak over root mean square, of the programme; None where it is not known. [dB]
     average_below_db : float
-        How far the average level lies below that at full drive. [dB]
+        How far the average level lies below that at the drive. [dB]
 
     Returns
     -------
@@ -125,10 +128,10 @@ def judge(level_a_db: float, level_c_db: float, crest_db: float | None, average_
     Raises
     ------
     ValueError
-        If the average is said to lie above full drive, or the crest factor is negative.
+        If the average is said to lie above the drive, or the crest factor is negative.
     """
     if not 0.0 <= average_below_db < math.inf:
-        raise ValueError(f"the average lies 0 dB or more below full drive, not {average_below_db:g} dB")
+        raise ValueError(f"the average lies 0 dB or more below the drive, not {average_below_db:g} dB")
     if crest_db is not None and not 0.0 <= crest_db < math.inf:
         raise ValueError(f"a crest factor is 0 dB or more, not {crest_db:g} dB")
     average = level_a_db - average_below_db
@@ -152,10 +155,11 @@ def lines(result: Hearing) -> list[str]:
 def assumptions(average_below_db: float) -> list[str]:
     """What the figures rest on, and what governs."""
     return [
-        f"Assumed: the average lies {average_below_db:.1f} dB below full drive; the loudest seat stands for all;"
-        " minutes are by equal energy, with silence for the rest of the window; the peak is the C-weighted level at"
-        " full drive plus the programme's crest factor.",
-        "Levels are predicted, direct sound alone: reflections, other sources and the audience add to them.",
+        f"Assumed: the average lies {average_below_db:.1f} dB below the drive asked for; the loudest seat stands for"
+        " all; minutes are by equal energy, with silence for the rest of the window; the peak is the C-weighted level"
+        " at the drive plus the programme's crest factor.",
+        "Levels are predicted, direct sound of one hang alone: reflections, other sources and the audience add to them,"
+        " as do bands without data and seats between the positions. So no limit is said to be kept.",
         "A planning aid: measure during the event. Local rules govern.",
     ]
 
@@ -163,14 +167,12 @@ def assumptions(average_below_db: float) -> list[str]:
 def _average_line(result: Hearing, average: Average) -> str:
     limit = average.limit
     head = f"{limit.name}, {limit.level_db:g} dB LAeq,{limit.window_min:g}min: {average.status}"
-    if average.status == "cannot be judged":
+    if math.isnan(average.over_db):
         return f"{head}; the A-weighted level at the loudest seat is not known"
     figures = f"{_beside(average.over_db)} with an average of {result.average_db:.1f} dB"
-    if average.minutes_full < limit.window_min:
-        minutes = f"{_minutes(average.minutes_full)} of every {limit.window_min:g} min use up the allowance"
-        spent = f"at full drive, {result.full_db:.1f} dB, {minutes}"
-    else:
-        spent = f"full drive, {result.full_db:.1f} dB, does not use up the allowance"
+    spent = f"at the drive asked for, {result.at_drive_db:.1f} dB"
+    if average.minutes_at_drive < limit.window_min:
+        spent += f", {_minutes(average.minutes_at_drive)} of every {limit.window_min:g} min use up the allowance"
     if average.over_db > 0.0 and result.average_below_db > 0.0:
         spent += f", at the average {_minutes(average.minutes_average)}"
     return f"{head}; {figures}; {spent}"
@@ -178,21 +180,19 @@ def _average_line(result: Hearing, average: Average) -> str:
 
 def _peak_line(result: Hearing) -> str:
     head = f"{PEAK_LIMIT_NAME}, {PEAK_LIMIT_DB:g} dB LCpeak: {result.peak_status}"
-    if result.peak_status == "cannot be judged":
+    if math.isnan(result.peak_over_db):
         return f"{head}; the C-weighted level or the programme's crest factor is not known"
     return f"{head}; {_beside(result.peak_over_db)} with a peak of {result.peak_db:.1f} dB"
 
 
 def _status(over_db: float) -> Status:
-    if math.isnan(over_db):
-        return "cannot be judged"
-    return "exceeds" if over_db > 0.0 else "within"
+    return "exceeds" if over_db > 0.0 else "cannot be judged"
 
 
 def _beside(over_db: float) -> str:
-    if 0.0 < over_db < 0.05:
-        return "less than 0.1 dB over"
-    return f"{over_db:.1f} dB over" if over_db > 0.0 else f"{abs(over_db):.1f} dB below"
+    if over_db <= 0.0:
+        return f"one hang alone, {abs(over_db):.1f} dB below"
+    return "less than 0.1 dB over" if over_db < 0.05 else f"{over_db:.1f} dB over"
 
 
 def _minutes(minutes: float) -> str:

@@ -41,14 +41,15 @@ class Charts(NamedTuple):
     Chart 0 is the front half, (y, z)/(1 + x) of a direction in the source's axes; chart 1 the rear half, by 1 − x.
     `node` (N, 2 K'): real parts of K sub-bands, padded, then imaginary ones; single precision, 1e-7 of the axis where
     the tables themselves are good to 2e-3. For each kind and chart: `origin` (kinds, 2, 2), `steps` (kinds, 2) per
-    unit, `across` (kinds, 2) nodes in a row, `first` (kinds, 2) index of its first node. `plain` (kinds,): 1
-    everywhere, no nodes. `upto` (kinds,): values of a row beyond which all are zero.
+    unit, `across` (kinds, 2) nodes in a row and `down` (kinds, 2) rows, `first` (kinds, 2) index of its first node.
+    `plain` (kinds,): 1 everywhere, no nodes. `upto` (kinds,): values of a row beyond which all are zero.
     """
 
     node: npt.NDArray[np.float32]
     origin: Array
     steps: Array
     across: npt.NDArray[np.int64]
+    down: npt.NDArray[np.int64]
     first: npt.NDArray[np.int64]
     plain: npt.NDArray[np.bool_]
     upto: npt.NDArray[np.int64]
@@ -169,7 +170,10 @@ def _phasors(time: float, edge: Any, cosine: Any, sine: Any) -> None:
 
 @njit(inline="always")
 def _decay(x: float) -> float:
-    """e^x for −80 < x ≤ 0: the series of e^{x/64} to its eighth power, squared six times; within 1e-5."""
+    """e^x for −80 < x ≤ 0: the series of e^{x/64} to its eighth power, squared six times.
+
+    Relative error below 5e-11 down to −100 dB (x = −11.5), 2e-6 to −300 dB, 4.1e-3 at −80 (−695 dB). [calc: numpy]
+    """
     y = max(x, -80.0) / 64.0
     e = 1.0 + y / 5 * (1.0 + y / 6 * (1.0 + y / 7 * (1.0 + y / 8)))
     e = 1.0 + y * (1.0 + y / 2 * (1.0 + y / 3 * (1.0 + y / 4 * e)))
@@ -196,12 +200,13 @@ def _find(charts: Any, kind: int, n: Any, weight: Any) -> tuple[int, int]:
     scale = charts.steps[kind, half] / (1.0 + abs(n[0]))
     u = n[1] * scale - charts.origin[kind, half, 0] * charts.steps[kind, half]
     v = n[2] * scale - charts.origin[kind, half, 1] * charts.steps[kind, half]
-    iu, iv = int(np.floor(u)), int(np.floor(v))
+    across = charts.across[kind, half]
+    # Nothing is read beyond the chart, whatever the direction.
+    iu, iv = min(max(int(np.floor(u)), 1), charts.down[kind, half] - 3), min(max(int(np.floor(v)), 1), across - 3)
     row, column = _weights(u - iu), _weights(v - iv)
     for a in range(4):
         for b in range(4):
             weight[a, b] = row[a] * column[b]
-    across = charts.across[kind, half]
     return charts.first[kind, half] + (iu - 1) * across + iv - 1, across
 
 

@@ -202,7 +202,9 @@ def frequency_text(hz: float) -> str:
 
 
 def _drive(result: xr.Dataset) -> str:
-    return f"drive {result.attrs['drive_db']:+g} dB, {result.attrs['programme']} programme"
+    a = result.attrs
+    over = ", above the highest" if a["drive_db"] > a["highest_drive_db"] + 1e-9 else ""
+    return f"drive {a['drive_db']:+g} dB{over}, {a['programme']} programme"
 
 
 def save_svg(figure: Any, path: Any) -> None:

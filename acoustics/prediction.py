@@ -102,7 +102,7 @@ def predict(
     faults = check_serves(hang, venue, venue_document.file)
     layout = lay_out(hang)
     through = medium(venue.air)
-    signal = PROGRAMMES[options.programme]
+    signal = PROGRAMMES[options.programme] if options.lines is None else None  # a programme is made of bands
     try:
         sources = sources_of(hang, layout, catalogue, through.c, options.lines or (), signal, options.drive_db)
         faults.extend(_check_points(sources, options.points, catalogue))
@@ -114,7 +114,7 @@ def predict(
     _check_apart(hang, sources, 1 if options.points == "auto" else options.points, listening, venue.area)
     scene = Scene(sources, listening.position, through, tuple(venue.area), options.over_edges)
     if announce is not None and len(listening.position) > LONG_RUN and options.lines is None:
-        announce(scene.estimate())
+        announce(scene.estimate(options.points))
     blocked = sight.hidden(sources.position, listening.position, venue.area)
     values: dict[str, Any] = {
         **_positions(listening, venue.area, hang),
@@ -132,17 +132,18 @@ def predict(
         level, most = sources.level_1m_db(), _most(sources)
         values["headroom"] = levels.headroom(0.0, level, most)
         attributes |= {"model": _model(options, summed.points), "points_per_enclosure": summed.points}
+        attributes |= {"points_asked": str(options.points), "refinement_unknown": summed.unknown}
         attributes |= {**_limits(hang, sources, options.drive_db)}
     else:
         tell = None if progress is None else (lambda done: progress(done, len(listening.position)))
-        values |= _line_values(scene.lines(options.points, options.lines, tell), blocked, options.lines)
+        values |= _line_values(scene.lines(options.points, options.lines, tell), options.lines)
     return results.dataset(values, attributes)
 
 
-def _line_values(pressure: field.Complex, blocked: field.Flags, lines: Sequence[float]) -> dict[str, Any]:
+def _line_values(pressure: field.Complex, lines: Sequence[float]) -> dict[str, Any]:
     with np.errstate(divide="ignore"):
         level = 20.0 * np.log10(np.abs(pressure) / field.P0)
-    level[:, blocked.all(axis=0)] = np.nan
+    level[pressure == 0.0] = np.nan  # nothing arrives
     return {"line": lines, "frequency": lines, "pressure": pressure, "level": level}
 
 
@@ -150,7 +151,7 @@ def _model(options: Options, points: int = 1) -> str:
     """What the numbers hold for."""
     count = points if options.points == "auto" else options.points
     text = MODEL if options.lines is None else LINE_MODEL
-    if options.over_edges and options.lines is None:
+    if options.over_edges:
         text = text.replace(HIDDEN_OUT, HIDDEN_OVER)
     return text if count == 1 else text.replace(ONE_POINT, f"{count} directional point sources")
 
@@ -175,11 +176,18 @@ def _limits(hang: Hang, sources: Sources, drive_db: float) -> dict[str, Any]:
     margins = [kind.peak_margin_db for kind in sources.directivities]
     known = [margin for margin in margins if margin is not None]
     left_out = [f"{kind.name}: {hz:g} Hz" for kind in sources.directivities for hz in kind.left_out_hz]
+    without = [
+        f"{kind.name}: {hz:g} Hz"
+        for kind in sources.directivities
+        for hz, level in zip(bands.NOMINAL_HZ, kind.level_1m_db, strict=True)
+        if np.isnan(level) and hz not in kind.left_out_hz
+    ]
     return {
         "highest_drive_db": highest.drive_db,
         "limited_by": limited,
         "peak_margin_db": min(known) if len(known) == len(margins) else float("nan"),
         "bands_left_out": "; ".join(left_out),
+        "bands_without_level": "; ".join(without),
     }
 
 
@@ -339,7 +347,7 @@ def _attributes(hang: Hang, venue: Venue, venue_document: Document, layout: Layo
         "design": design_word(hang, venue_document.data),
         "version": metadata.version("evenhang"),
         "model": _model(options),
-        "programme": options.programme,
+        "programme": options.programme if options.lines is None else "none",
         "drive_db": options.drive_db,
         "over_edges": int(options.over_edges),
         "temperature_c": venue.air.temperature_c,

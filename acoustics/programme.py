@@ -86,25 +86,6 @@ def sloped_levels(frequency: npt.ArrayLike) -> Array:
     return np.asarray(-10.0 * np.log10(1.0 + (40.0 / f) ** 4) - 10.0 * np.log10(1.0 + f / 1000.0))
 
 
-def band_levels(of: Programme, total_db: npt.ArrayLike) -> Array:
-    """Band levels of a programme whose broadband level, 25 Hz to 16 kHz unweighted, is given.
-
-    Parameters
-    ----------
-    of : Programme
-    total_db : array_like, shape (...)
-        [dB]
-
-    Returns
-    -------
-    ndarray, shape (29, ...)
-        [dB re the same reference]
-    """
-    total = np.asarray(total_db, dtype=float)
-    relative = np.asarray(of.relative_db)
-    return np.asarray(relative.reshape((-1,) + (1,) * total.ndim) + total)
-
-
 def against_pink(of: Programme) -> Array:
     """What a programme adds to band levels that were stated for pink noise of the same broadband level, (29,). [dB]"""
     return np.asarray(np.subtract(of.relative_db, PINK.relative_db))

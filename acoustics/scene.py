@@ -28,12 +28,13 @@ _TRIED = 2000
 @dataclass(frozen=True)
 class Summed:
     """Levels (29, P) [dB]; `refinement` (29, P) their change with twice the `points` per enclosure, NaN where that is
-    not known [dB]; `parts` (29,) of each band."""
+    not known [dB]; `unknown`: why, empty where it is known; `parts` (29,) of each band."""
 
     level: Array
     refinement: Array
     points: int
     parts: npt.NDArray[np.int64]
+    unknown: str = ""
 
 
 @dataclass(frozen=True)
@@ -61,12 +62,16 @@ class Scene:
         ValueError
             If more than one point is asked for and an enclosure has measured data.
         """
-        count, refine = 1 if points == "auto" else points, self._can_refine(points)
+        count, unknown = 1 if points == "auto" else points, self._not_refined(points)
+        refine = not unknown
         passes, done = 2 if refine else 1, len(self.position)
         tell = None if progress is None else (lambda some: progress(some, passes * done))
         level, parts = self._level(count, tell)
         refinement = np.broadcast_to(np.nan, level.shape)  # takes no memory
-        while refine and self.apart(2 * count):
+        while refine:
+            if not self.apart(2 * count):
+                unknown = f"one of them would be nearer than {NEAREST_M:g} m to a position"
+                break
             finer, finer_parts = self._level(2 * count, tell)
             refinement = finer - level
             if points != "auto" or 2 * count > MOST_POINTS or field.moved(level, finer).max() <= SETTLED_DB:
@@ -74,30 +79,49 @@ class Scene:
             level, parts, count = finer, finer_parts, 2 * count
             refinement = np.broadcast_to(np.nan, level.shape)  # of this count it is not known yet
             passes += 1
-        return Summed(level, refinement, count, parts)
+        return Summed(level, refinement, count, parts, unknown)
 
-    def estimate(self) -> str:
-        """What the levels of all positions will take: memory, and time by summing some of them."""
+    def estimate(self, points: int | Literal["auto"] = 1) -> str:
+        """What the levels of all positions will take: memory, and time by summing some of them.
+
+        `points` as for `bands`; for "auto" what it takes if no count before the last will do.
+        """
         many, sources = self.position.shape[0], len(self.sources.kind)
-        parts = field.sub_bands(self.sources, self.position[:: max(1, many // _TRIED)], self.medium)
+        first, refine = 1 if points == "auto" else points, not self._not_refined(points)
+        counts = [first, 2 * first] if refine else [first]
+        while refine and points == "auto" and counts[-1] <= MOST_POINTS:
+            counts.append(2 * counts[-1])
+        measured = [self._seconds(count) for count in counts[:2]]
+        # Sources cost as many look-ups, and pairs as their square.
+        square = max(0.0, (measured[-1] - 2.0 * measured[0]) / 2.0) if refine else 0.0
+        share = [count / first for count in counts]
+        seconds = sum((measured[0] - square) * n + square * n**2 for n in share)
+        # Levels, a copy while they are summarised (or finer ones and the change), octaves and places; arrivals, what
+        # is hidden and by how much; the program itself.
+        level, way = 29 * (4 if refine else 2), sources * counts[-1] * (25 if self.over_edges else 1)
+        gigabytes = 0.4 + many * (8 * (level + 2 * 6 + 16) + 9 * sources + way) / 1e9
+        most = "at most " if points == "auto" and refine else ""
+        work = f"{gigabytes:.1f} GB of memory, {most}{max(1.0, seconds):.0f} s for the sum"
+        return f"{many} positions × {sources} sources: some {work}"
+
+    def _seconds(self, count: int) -> float:
+        """Time of the sum over all positions, by summing some of them."""
+        sources, many = split(self.sources, count)[0], len(self.position)
+        parts = field.sub_bands(sources, self.position[:: max(1, many // _TRIED)], self.medium)
         some = self.position[many // 2 : many // 2 + _TRIED]  # neighbours, as they will come
         spent = []
         for position in (some[: len(some) // 10], some, some[: len(some) // 10], some):  # the first loads compiled code
             before = time.perf_counter()
-            field.band_level(self.sources, position, self.medium, parts=parts)
+            field.band_level(sources, position, self.medium, parts=parts)
             spent.append(time.perf_counter() - before)
-        seconds = spent[3] + max(0.0, spent[3] - spent[2]) / (0.9 * len(some)) * many
-        # Levels, a copy while they are summarised, octaves and places; arrivals and what is hidden; the program itself.
-        gigabytes = 0.4 + many * (8 * (2 * 29 + 2 * 6 + 16) + 10 * sources) / 1e9
-        work = f"{gigabytes:.1f} GB of memory, {max(1.0, seconds):.0f} s for the sum"
-        return f"{many} positions × {sources} sources: some {work}"
+        return spent[3] + max(0.0, spent[3] - spent[2]) / (0.9 * len(some)) * many
 
     def lines(
         self, points: int | Literal["auto"], frequency: Sequence[float], tell: field.Progress | None
     ) -> field.Complex:
-        """Complex pressures at single frequencies, (F, P) [Pa]; "auto" is one point here."""
+        """Complex pressures at single frequencies, (F, P) [Pa]; "auto" is one point: there are no bands to settle."""
         sources, _ = split(self.sources, 1 if points == "auto" else points)
-        return field.line_pressure(sources, self.position, frequency, self.medium, self._hidden(sources), tell)
+        return field.line_pressure(sources, self.position, frequency, self.medium, self._way(sources), tell)
 
     def _level(self, count: int, tell: field.Progress | None) -> tuple[Array, npt.NDArray[np.int64]]:
         sources, _ = split(self.sources, count)
@@ -110,9 +134,13 @@ class Scene:
         place = split(self.sources, points)[0].position
         return all(float(np.linalg.norm(self.position - one, axis=1).min(initial=np.inf)) >= NEAREST_M for one in place)
 
-    def _can_refine(self, points: int | Literal["auto"]) -> bool:
-        few = len(self.position) <= REFINED_POSITIONS or points == "auto"
-        return few and all(kind.measured is None for kind in self.sources.directivities)
+    def _not_refined(self, points: int | Literal["auto"]) -> str:
+        """Why twice the points are not tried; empty where they are."""
+        if any(kind.measured is not None for kind in self.sources.directivities):
+            return "measured data do not say which part of an enclosure radiates what"
+        if len(self.position) > REFINED_POSITIONS and points != "auto":
+            return f"more than {REFINED_POSITIONS} positions are summed once"
+        return ""
 
     def _hidden(self, sources: Sources) -> field.Flags | None:
         hidden = sight.hidden(sources.position, self.position, self.areas)

@@ -83,7 +83,7 @@ def sources_of(
 
 
 def split(sources: Sources, count: int) -> tuple[Sources, npt.NDArray[np.intp]]:
-    """Every source as several points, each with what its part of the enclosure radiates.
+    """Every source as several points, each with what its part of the enclosure radiates; unchanged by a count of one.
 
     Parameters
     ----------
@@ -103,17 +103,17 @@ def split(sources: Sources, count: int) -> tuple[Sources, npt.NDArray[np.intp]]:
     ValueError
         If the data of one are measured.
     """
+    if count == 1:
+        return sources, np.arange(len(sources.kind))
     parts = [kind.parts(count) for kind in sources.directivities]
     first = np.concatenate([[0], np.cumsum([len(part) for part in parts])])
     owner = np.repeat(np.arange(len(sources.kind)), [len(parts[kind]) for kind in sources.kind])
     kind = np.concatenate([first[index] + np.arange(len(parts[index])) for index in sources.kind])
     kinds = tuple(part for some in parts for part in some)
     axes = sources.axes[owner]
-    offset = [kinds[index] for index in kind] if count > 1 else []
-    place = _from_reference(sources.position[owner], axes, offset) if count > 1 else sources.position[owner]
     new = dataclasses.replace(
         sources,
-        position=place,
+        position=_from_reference(sources.position[owner], axes, [kinds[index] for index in kind]),
         axes=axes,
         kind=kind,
         directivities=kinds,

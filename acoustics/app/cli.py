@@ -84,13 +84,11 @@ def _parser() -> argparse.ArgumentParser:
     predict.add_argument("--equipment", metavar="DIR", action="append", default=[], help="add a folder of equipment")
     predict.add_argument("--grid", metavar="M", type=_number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
     predict.add_argument("--lines", metavar="F,F,…", type=_frequencies, help="single frequencies, Hz, not bands")
-    predict.add_argument(
-        "--map", metavar="WHAT", type=_map, default=None, help="plan.svg shows A (default) or an octave: 250 … 8000"
-    )
+    predict.add_argument("--map", metavar="WHAT", type=_map, help="plan.svg shows A (default) or an octave: 250 … 8000")
     predict.add_argument(
         "--drive", metavar="DB", type=_number(-60.0, 40.0), default=0.0, help="gain of all (default: 0)"
     )
-    predict.add_argument("--programme", choices=("pink", "sloped"), default="pink", help="spectrum (default: pink)")
+    predict.add_argument("--programme", choices=("pink", "sloped"), help="spectrum (default: pink)")
     predict.add_argument(
         "--points", metavar="N", type=_points, default=1, help="points for each enclosure: 1 (default) to 8, or auto"
     )
@@ -103,7 +101,6 @@ def _parser() -> argparse.ArgumentParser:
         "--average-below",
         metavar="DB",
         type=_number(0.0, 40.0),
-        default=0.0,
         help="how far the event's average lies below the drive, for the note on hearing (default: 0)",
     )
     predict.add_argument("--json", action="store_true", help="print the summary for programs")
@@ -204,10 +201,10 @@ def _frequencies(text: str) -> tuple[float, ...]:
     return lines
 
 
-def _map(text: str) -> float | None:
+def _map(text: str) -> float | str:
     octaves = {f"{hz}": float(hz) for hz in (250, 500, 1000, 2000, 4000, 8000)}
     if text.upper() == "A":
-        return None
+        return "A"
     if text not in octaves:
         raise argparse.ArgumentTypeError(f"must be A or one of {', '.join(octaves)} (got {text!r})")
     return octaves[text]

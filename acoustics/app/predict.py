@@ -25,8 +25,9 @@ def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
     try:
         result = _predict(asked)
-        summary = summarise(result, asked.average_below)
-        target = folder.write(Path(asked.out), summary["hang"], summary["revision"], result_files(result, asked.map))
+        summary = summarise(result, asked.average_below or 0.0)
+        writers = result_files(result, None if asked.map == "A" else asked.map)
+        target = folder.write(Path(asked.out), summary["hang"], summary["revision"], writers)
     except FileFaults as error:
         for fault in error.faults:
             print(fault, file=sys.stderr)
@@ -35,12 +36,12 @@ def run(asked: argparse.Namespace) -> int:
         print(json.dumps(plain({**summary, "folder": str(target)}), indent=2, ensure_ascii=False))
     else:
         print(text(summary))
-        print(f"\nwritten to {target}/: {', '.join(sorted(result_files(result, asked.map)))}")
+        print(f"\nwritten to {target}/: {', '.join(sorted(writers))}")
     return DONE
 
 
 def _predict(asked: argparse.Namespace) -> xr.Dataset:
-    faults: list[Fault] = []
+    faults = _bands_only(asked)
     catalogue = hang = venue = None
     try:
         folder.prepare(Path(asked.out))
@@ -65,7 +66,25 @@ def _predict(asked: argparse.Namespace) -> xr.Dataset:
 
 def options_of(asked: argparse.Namespace) -> Options:
     """What was asked for on the command line."""
-    return Options(asked.grid, asked.lines, asked.points, asked.programme, asked.drive, asked.over_edges)
+    return Options(asked.grid, asked.lines, asked.points, asked.programme or "pink", asked.drive, asked.over_edges)
+
+
+def _bands_only(asked: argparse.Namespace) -> list[Fault]:
+    """Options that mean nothing for single frequencies."""
+    if asked.lines is None:
+        return []
+    given = [
+        (asked.map is not None, "--map", "shows levels of bands"),
+        (asked.programme is not None, "--programme", "is a spectrum of bands"),
+        (asked.points == "auto", "--points auto", "watches levels of bands"),
+        (asked.average_below is not None, "--average-below", "is for the A-weighted level of all bands"),
+    ]
+    todo = {"--points auto": "give --points a number, or leave out --lines"}
+    return [
+        Fault(name, "", f"{what}, and --lines asks for single frequencies", todo.get(name, "leave out one of the two"))
+        for is_given, name, what in given
+        if is_given
+    ]
 
 
 def result_files(result: xr.Dataset, map_octave: float | None) -> dict[str, Callable[[Path], None]]:

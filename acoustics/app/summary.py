@@ -13,9 +13,9 @@ import numpy.typing as npt
 import xarray as xr
 
 from acoustics import air, evenness, hearing
-from acoustics.bands import OCTAVES_HZ, octave_bands
+from acoustics.bands import NOMINAL_HZ, OCTAVES_HZ, octave_bands
 from acoustics.programme import PROGRAMMES
-from acoustics.scene import SETTLED_DB
+from acoustics.scene import MOST_POINTS, SETTLED_DB
 from rigging.cautions import CAUTIONS
 
 _SUMMARISED = ("level", "level_a", "level_c", "octave_level", "hidden")
@@ -47,10 +47,16 @@ def summarise(result: xr.Dataset, average_below_db: float = 0.0) -> dict[str, An
     rows = [row for row in rows if row[1] != "obstacle"]
     summary["areas"] = [_figures(seats, *row) for row in rows]
     summary["whole"] = _figures(seats, "served audience", "audience", list(served))
-    if "line" not in result.dims:
+    if "line" in result.dims:
+        summary["drive"] = {"drive_db": a["drive_db"]}
+    else:
         summary["drive"] = _drive(result, seats, list(served), average_below_db)
         summary["contrast"] = _contrasts(seats, list(served), [row[0] for row in rows if row[1] == "quiet"])
         summary["refinement"] = _refinement(result)
+        summary["bands"] = {
+            "left_out_hz": _bands(a["bands_left_out"]),
+            "without_level_hz": _bands(a["bands_without_level"]),
+        }
     summary["cautions"] = list(CAUTIONS)
     return summary
 
@@ -132,6 +138,7 @@ def _drive(result: xr.Dataset, seats: xr.Dataset, served: list[Any], average_bel
         "programme": of.name,
         "programme_source": of.source,
         "highest_drive_db": a["highest_drive_db"],
+        "above_highest_db": max(a["drive_db"] - a["highest_drive_db"], 0.0),
         "limited_by": a["limited_by"],
         "peak_margin_db": a["peak_margin_db"],
         "least_headroom_db": least,
@@ -141,6 +148,15 @@ def _drive(result: xr.Dataset, seats: xr.Dataset, served: list[Any], average_bel
     }
 
 
+def _bands(text: str) -> dict[str, list[float]]:
+    """Bands of each type from an attribute such as "large: 25 Hz; large: 31.5 Hz"."""
+    found: dict[str, list[float]] = {}
+    for entry in text.split("; ") if text else ():
+        name, _, hz = entry.removesuffix(" Hz").rpartition(": ")
+        found.setdefault(name, []).append(float(hz))
+    return found
+
+
 def _greatest(level: npt.NDArray[np.float64]) -> float:
     known = level[~np.isnan(level)]
     return float(known.max()) if len(known) else math.nan
@@ -148,18 +164,19 @@ def _greatest(level: npt.NDArray[np.float64]) -> float:
 
 def _refinement(result: xr.Dataset) -> dict[str, Any]:
     """At how many positions twice the points per enclosure move a level within 20 dB of its band's greatest."""
-    change, level = result["refinement"].values, result["level"].values
-    if np.isnan(change[:, 0]).all() and np.isnan(change).all():
-        return {"points_per_enclosure": result.attrs["points_per_enclosure"], "known": False}
-    counts = level >= np.nanmax(level, axis=1, keepdims=True, initial=-np.inf) - 20.0
+    change, a = result["refinement"].values, result.attrs
+    told = {"points_per_enclosure": a["points_per_enclosure"], "asked": a["points_asked"]}
+    if a["refinement_unknown"]:
+        return {**told, "known": False, "why": a["refinement_unknown"]}
+    finer = result["level"].values + change
+    counts = finer >= np.nanmax(finer, axis=1, keepdims=True, initial=-np.inf) - 20.0
     change = np.abs(change)
-    moved = (change > SETTLED_DB) & counts
     return {
-        "points_per_enclosure": result.attrs["points_per_enclosure"],
+        **told,
         "known": True,
-        "positions_moved": int(moved.any(axis=0).sum()),
-        "positions": int(level.shape[1]),
-        "greatest_db": float(np.max(change, initial=0.0, where=counts & ~np.isnan(change))),
+        "positions_moved": int(((change > SETTLED_DB) & counts).any(axis=0).sum()),
+        "positions": int(change.shape[1]),
+        "greatest_db": float(np.max(change, initial=0.0, where=counts)),
     }
 
 
@@ -186,8 +203,7 @@ def text(summary: dict[str, Any]) -> str:
         "",
         *_table(s),
         "",
-        "mean: of dB over the seats; fall: per doubling of the horizontal distance from the frame;",
-        "hidden, partly: positions that no row, or not every row, reaches in a straight line",
+        *_legend(s),
         *_more(s),
         *textwrap.wrap(f"model:  {s['model']}", 98, subsequent_indent="        "),
         "",
@@ -196,46 +212,95 @@ def text(summary: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
-def _more(summary: dict[str, Any]) -> list[str]:
-    if "drive" not in summary:
-        return ["levels: dB re 20 µPa, from the level data in the equipment files"]
-    drive, near, worst = summary["drive"], summary["refinement"], summary["whole"]["worst_seat"]
-    lines = [
-        f"levels: dB re 20 µPa at drive {drive['drive_db']:+g} dB, {drive['programme']} programme,",
+def _legend(summary: dict[str, Any]) -> list[str]:
+    """What the columns are, and what the levels hold for."""
+    drive = summary["drive"]
+    at = f"levels: dB re 20 µPa at drive {drive['drive_db']:+g} dB"
+    hidden = "hidden, partly: positions that no row, or not every row, reaches in a straight line"
+    if "refinement" not in summary:
+        return [
+            "mean: of dB over the seats;",
+            hidden,
+            f"{at}; a single frequency has no programme: it has the level that",
+            "the equipment files give for its band",
+        ]
+    return [
+        "mean: of dB over the seats; fall: per doubling of the horizontal distance from the frame;",
+        hidden,
+        f"{at}{_over(drive['above_highest_db'])}, {drive['programme']} programme,",
         "from the level data in the equipment files",
-        "",
     ]
+
+
+def _more(summary: dict[str, Any]) -> list[str]:
+    if "refinement" not in summary:
+        return [""]
+    drive, near, worst = summary["drive"], summary["refinement"], summary["whole"]["worst_seat"]
+    lines = [""]
     if worst is not None:
         x, y, z = worst["position_m"]
         where = f"{worst['area']}, x {x:.1f}, y {y:.1f}, z {z:.1f} m"
-        lines.append(f"worst seat   {worst['from_mean_db']:+.1f} dB(A) from the mean: {where}")
+        lines += _entry("worst seat", f"{worst['from_mean_db']:+.1f} dB(A) from the mean: {where}")
     spread = summary["whole"]["shape_spread_db"]
     lines.append(
         f"tone         differs between seats by {_db(spread['rms'])} dB rms over the third octaves 200 Hz to 10 kHz"
     )
     for row in summary["contrast"]:
         below = f"{_db(row['to_mean_db'])} dB(A) below the audience, its loudest place {_db(row['to_greatest_db'])}"
-        lines.append(f"quiet        {row['quiet']}: {below}")
+        lines += _entry("quiet", f"{row['quiet']}: {below}")
     most = drive["highest_drive_db"]
     highest = (
         drive["limited_by"] if math.isnan(most) else f"{most:+.1f} dB, where {drive['limited_by']} reaches its maximum"
     )
-    lines.append(f"drive        highest: {highest}")
-    lines.append(f"close        {_close(near)}")
+    over = _over(drive["above_highest_db"])
+    lines += _entry("drive", f"{drive['drive_db']:+g} dB{over}; highest: {highest}")
+    lines += _entry("close", _close(near))
+    for line in _without(summary["bands"]):
+        lines += _entry("bands", line)
     noted = [part for line in drive["hearing"] for part in textwrap.wrap(line, 96, subsequent_indent="  ")]
     return [*lines, "", "hearing, loudest served seat:", *(f"  {line}" for line in noted), ""]
 
 
+def _entry(name: str, value: str) -> list[str]:
+    return textwrap.wrap(f"{name:13}{value}", 98, subsequent_indent=13 * " ")
+
+
+def _over(above_db: float) -> str:
+    """The flag of a drive that the enclosures cannot follow; nothing where the highest drive is not known."""
+    return f" (ABOVE THE HIGHEST by {max(above_db, 0.1):.1f} dB)" if above_db > 1e-9 else ""
+
+
 def _close(near: dict[str, Any]) -> str:
-    points = f"{near['points_per_enclosure']} point{'s' if near['points_per_enclosure'] > 1 else ''} per enclosure"
+    count = near["points_per_enclosure"]
+    points = f"{count} point{'s' if count > 1 else ''} per enclosure"
     if not near["known"]:
-        return f"{points}; what twice as many would change is not known"
+        return f"{points}; what twice as many would change is not known: {near['why']}"
     if not near["positions_moved"]:
         return f"{points}; twice as many move no level within 20 dB of the greatest by {SETTLED_DB:g} dB"
+    still = ""
+    if count >= MOST_POINTS:
+        points += ", the most there are"
+        still = "still "
+    advice = "" if near["asked"] == "auto" or count >= MOST_POINTS else ": --points auto doubles them"
     return (
-        f"{points}; twice as many move levels by more than {SETTLED_DB:g} dB at {near['positions_moved']} of "
-        f"{near['positions']} positions, by {near['greatest_db']:.1f} dB at most: --points auto"
+        f"{points}; twice as many {still}move levels by more than {SETTLED_DB:g} dB at {near['positions_moved']} of "
+        f"{near['positions']} positions, by {near['greatest_db']:.1f} dB at most{advice}"
     )
+
+
+def _without(of: dict[str, dict[str, list[float]]]) -> list[str]:
+    """Lines that name the bands that are not in the result, by type."""
+    reasons = (("left_out_hz", "left out, outside its measured data"), ("without_level_hz", "no level in its file"))
+    return [f"{why}: {name} {_ranges(hz)} Hz" for key, why in reasons for name, hz in of[key].items()]
+
+
+def _ranges(hz: Sequence[float]) -> str:
+    """Third octaves as ranges, such as "25–40, 12500–16000"."""
+    index = [NOMINAL_HZ.index(value) for value in hz]
+    starts = [i for i in index if i - 1 not in index]
+    ends = [i for i in index if i + 1 not in index]
+    pairs = zip(starts, ends, strict=True)
+    return ", ".join(f"{NOMINAL_HZ[i]:g}–{NOMINAL_HZ[j]:g}" if j > i else f"{NOMINAL_HZ[i]:g}" for i, j in pairs)
 
 
 def _table(summary: dict[str, Any]) -> list[str]:

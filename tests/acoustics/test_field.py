@@ -208,3 +208,17 @@ def test_progress_is_told(sources, monkeypatch):
     assert done == [10, 10, 3]
     line_pressure(sources(column(3)), PLACES, 1000.0, STILL, progress=done.append)
     assert done[3:] == [10, 10, 3]
+
+
+def test_bands_are_cut_for_the_few_positions_at_the_extremes(sources):
+    """Thousands of seats far ahead, and one near by, or far to the side or above, that evenly chosen ones miss."""
+    rng = np.random.default_rng(8)
+    far = np.column_stack([rng.uniform(40.0, 41.0, (4001, 1)), rng.uniform(-1.0, 1.0, (4001, 2))])
+    for extreme in ([0.5, 0.0, -0.5], [0.5, 38.0, 0.0], [0.5, 0.0, 38.0]):
+        place = far.copy()
+        place[7] = extreme
+        chosen = field._sample(sources([0.0, 0.0, 0.0]), place)
+        assert 7 in chosen
+        assert 7 not in np.linspace(0, 4000, field.SAMPLE).round()
+        assert len(chosen) <= field.SAMPLE + 5
+    assert len(field._sample(sources([0.0, 0.0, 0.0]), far[:20])) == 20

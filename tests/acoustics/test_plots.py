@@ -104,3 +104,11 @@ def test_pictures_carry_drive_and_programme(theatre: xr.Dataset) -> None:
     words = "drive +6 dB, sloped programme"
     assert words in "".join(ax.get_ylabel() for ax in plots.plan_figure(louder, None).axes)
     assert words in plots.distance_figure(louder).get_suptitle()
+
+
+def test_pictures_say_where_the_drive_is_above_the_highest(theatre: xr.Dataset) -> None:
+    highest = theatre.attrs["highest_drive_db"]
+    for drive, flagged in ((highest, False), (highest + 3.0, True)):
+        figure = plots.plan_figure(theatre.assign_attrs(drive_db=drive))
+        texts = " ".join(axes.get_ylabel() for axes in figure.axes)
+        assert ("above the highest" in texts) == flagged

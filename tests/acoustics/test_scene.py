@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import re
 from pathlib import Path
 
 import numpy as np
@@ -109,6 +111,26 @@ def test_many_positions_are_not_refined(pair, monkeypatch):
     assert np.isfinite(here.bands().refinement[1:]).all()
 
 
+# By hand: 1, 2, 4, 8 and 16 points at 10 s for each and 1 s for its square: 310 + 341 s. Levels 29 × 8 bytes twice or
+# four times, 28 × 8 of other figures, 9 for each of two sources, and 1 for each point of the last count: 0.4 GB beside.
+@pytest.mark.parametrize(
+    ("points", "count", "work"),
+    [
+        (1, 2_000_000, "1.8 GB of memory, 11 s for the sum"),
+        (3, 2_000_000, "1.8 GB of memory, 39 s for the sum"),
+        ("auto", 2_000_000, "2.8 GB of memory, at most 651 s for the sum"),
+    ],
+)
+def test_an_estimate_counts_points_and_passes(pair, monkeypatch, points, count, work):
+    monkeypatch.setattr(Scene, "_seconds", lambda self, points: 10.0 * points + points**2)
+    many = dataclasses.replace(pair(2.0), position=np.zeros((count, 3)))
+    assert many.estimate(points) == f"{count} positions × 2 sources: some {work}"
+
+
+def test_an_estimate_measures(pair):
+    assert re.fullmatch(r"3 positions × 2 sources: some 0.4 GB of memory, \d+ s .*", pair(2.0, 3.0, 4.0).estimate())
+
+
 def test_measured_data_are_not_refined(measured_one):
     """Level by hand: 1 Pa at 1 m, 3 m away."""
     for points in (1, "auto"):
@@ -164,6 +186,19 @@ def test_a_hidden_position_gets_what_one_edge_leaves(behind_wall):
         assert loss[0] < 18.0 < loss[-1]
         np.testing.assert_allclose(free[column] - level[:, column], loss, rtol=0, atol=0.03)
         assert np.ptp(free[column] - level[:, column]) > 5.0
+
+
+def test_a_line_gets_what_one_edge_leaves_as_much_later(behind_wall):
+    """By hand: 1 Pa at 1 m, weakened by the rule at the line's own wavelength, over the straight path and z."""
+    found = behind_wall(True).lines(1, [250.0, 4000.0], None)
+    straight = np.sqrt(100.0 + np.array([6.25, 0.25, 64.0]))
+    z = np.array([0.0, *(np.hypot(5.0, 1.0) + np.hypot(5.0, [0.5, 9.0]) - straight[1:])])
+    for row, hz in zip(found, (250.0, 4000.0), strict=True):
+        loss = np.minimum(10.0 * np.log10(3.0 + 20.0 * z * hz / C), 20.0)
+        loss[0] = 0.0  # seen
+        expected = 10.0 ** (-loss / 20.0) / straight * np.exp(-2j * np.pi * hz * (straight + z) / C)
+        np.testing.assert_allclose(row, expected, rtol=1e-9, atol=0)
+    np.testing.assert_array_equal(behind_wall(False).lines(1, [250.0], None)[0, 1:], 0.0)
 
 
 def test_hidden_positions_are_silent_without_it(behind_wall):

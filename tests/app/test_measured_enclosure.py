@@ -148,9 +148,14 @@ def test_levels_are_those_of_the_radiators(predict: Any) -> None:
 
 
 def test_bands_outside_the_data_are_left_out(predict: Any) -> None:
-    field = predict("scanned").field
+    run = predict("scanned")
+    field = run.field
     heard = field["band"].values[np.isfinite(field["level"].values).all(axis=1)]
     np.testing.assert_array_equal(heard, INSIDE_HZ)
+    printed = " ".join(run.out.split())
+    assert "left out, outside its measured data: scanned 125–160, 2500 Hz" in printed
+    assert "no level in its file: scanned 25–100, 3150–16000 Hz" in printed
+    assert "is not known: measured data do not say which part of an enclosure radiates what" in printed
     assert np.isnan(field["level"].sel(band=[125.0, 160.0, 2500.0]).values).all()
     assert field.attrs["bands_left_out"] == "scanned: 125 Hz; scanned: 160 Hz; scanned: 2500 Hz"
     assert np.isnan(field["refinement"].values).all()

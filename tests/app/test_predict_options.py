@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 import tomllib
 from collections.abc import Callable
@@ -11,6 +12,9 @@ from typing import Any
 import numpy as np
 import pytest
 import xarray as xr
+
+from acoustics import scene
+from acoustics.app import summary
 
 COMPACT_HANG = """\
 format = "hang/1"
@@ -79,7 +83,9 @@ def test_the_highest_drive_leaves_no_headroom(predict: Any, bare: Any) -> None:
     """By the catalogue's numbers: at 50 Hz a compact one gives 86 dB at drive 0 dB and 97 dB at most, 11 dB more."""
     assert bare.field.attrs["highest_drive_db"] == pytest.approx(11.0, rel=1e-12)
     assert bare.field.attrs["limited_by"] == "row 1 at 50 Hz"
-    assert re.search(r"^drive +highest: \+11\.0 dB, where row 1 at 50 Hz reaches its maximum$", bare.out, re.MULTILINE)
+    assert re.search(
+        r"^drive +\+0 dB; highest: \+11\.0 dB, where row 1 at 50 Hz reaches its maximum$", bare.out, re.MULTILINE
+    )
     headroom = predict("--drive", bare.field.attrs["highest_drive_db"]).field["headroom"]
     assert float(headroom.min()) == pytest.approx(0.0, abs=1e-9)
     np.testing.assert_allclose(headroom.sel(band=50.0).values, [0.0, 0.0], rtol=0, atol=1e-9)
@@ -88,6 +94,19 @@ def test_the_highest_drive_leaves_no_headroom(predict: Any, bare: Any) -> None:
     louder = predict(group=group).field
     assert louder.attrs["highest_drive_db"] == pytest.approx(8.0, rel=1e-12)
     assert louder.attrs["limited_by"] == "row 2 at 50 Hz"
+
+
+def test_a_drive_above_the_highest_is_flagged(predict: Any) -> None:
+    """The highest is 11 dB; at it nothing is flagged, though −11 + 11 may round to a little more than nothing."""
+    for drive, above in ((11, 0.0), (12.5, 1.5)):
+        run, data = predict("--drive", drive), predict("--drive", drive, "--json").json["drive"]
+        flag = (
+            f"at drive {drive:+g} dB (ABOVE THE HIGHEST by 1.5 dB), pink" if above else f"at drive {drive:+g} dB, pink"
+        )
+        assert flag in run.out
+        assert run.out.count("ABOVE THE HIGHEST") == (2 if above else 0)
+        assert data["above_highest_db"] == pytest.approx(above, abs=1e-9)
+        assert "highest" not in run.err
 
 
 def test_what_has_no_maximum_has_no_highest_drive(predict: Any) -> None:
@@ -234,6 +253,40 @@ def test_points_are_told(predict: Any, bare: Any) -> None:
     assert np.max(np.abs(few["refinement"].values[counts])) <= 0.1 or few.attrs["points_per_enclosure"] == 8
 
 
+def told(run: Any, name: str) -> str:
+    """What the summary says on a line and those that continue it; no line is wider than the others."""
+    lines = run.out.splitlines()
+    first = next(i for i, line in enumerate(lines) if line.startswith(f"{name:13}"))
+    more = itertools.takewhile(lambda line: line.startswith(13 * " "), lines[first + 1 :])
+    found = [lines[first], *more]
+    assert max(len(line) for line in found) <= 98
+    return " ".join(line[13:] for line in found)
+
+
+def test_more_points_are_advised_where_there_are_more(predict: Any, bare: Any, monkeypatch: Any) -> None:
+    moved = re.compile(r"1 point per enclosure; twice as many move levels by .* at most: --points auto doubles them")
+    assert moved.fullmatch(told(bare, "close"))
+    monkeypatch.setattr(scene, "SETTLED_DB", 0.0)
+    monkeypatch.setattr(summary, "SETTLED_DB", 0.0)
+    for asked in (8, "auto"):
+        run = predict("--points", asked)
+        most = re.compile(r"8 points per enclosure, the most there are; twice as many still move levels .* dB at most")
+        assert most.fullmatch(told(run, "close"))
+        assert (run.field.attrs["points_asked"], run.field.attrs["points_per_enclosure"]) == (str(asked), 8)
+
+
+def test_why_closeness_is_not_known(predict: Any, monkeypatch: Any) -> None:
+    monkeypatch.setattr(scene, "REFINED_POSITIONS", 2)
+    assert told(predict(), "close").endswith("is not known: more than 2 positions are summed once")
+    assert predict("--json").json["refinement"]["why"] == "more than 2 positions are summed once"
+
+
+def test_bands_without_a_level_are_named(predict: Any, bare: Any) -> None:
+    """The catalogue's compact one begins at 50 Hz."""
+    assert told(bare, "bands") == "no level in its file: compact 25–40 Hz"
+    assert predict("--json").json["bands"] == {"left_out_hz": {}, "without_level_hz": {"compact": [25.0, 31.5, 40.0]}}
+
+
 def test_hidden_rows_are_weakened_where_that_is_asked_for(predict: Any) -> None:
     out, over = (predict(*options, venue=AREA + WALL) for options in ((), ("--over-edges",)))
     hidden = out.field["hidden"].values.all(axis=0)
@@ -251,7 +304,11 @@ def test_hidden_rows_are_weakened_where_that_is_asked_for(predict: Any) -> None:
 def test_the_model_says_what_lines_do_with_hidden_rows(predict: Any) -> None:
     field = predict("--over-edges", "--lines", "500", venue=AREA + WALL).field
     hidden = field["hidden"].values.all(axis=0)
-    assert np.isnan(field["level"].values[0, hidden]).all() == field.attrs["model"].endswith("left out")
+    assert np.isfinite(field["level"].values[0, hidden]).all()
+    assert field.attrs["model"].endswith("hidden sources weakened as behind one edge, ISO 9613-2:1996, 7.4")
+    left_out = predict("--lines", "500", venue=AREA + WALL).field
+    assert np.isnan(left_out["level"].values[0, hidden]).all()
+    assert left_out.attrs["model"].endswith("hidden sources left out")
 
 
 def test_the_model_says_how_many_points_there_are(predict: Any) -> None:
@@ -270,13 +327,14 @@ def test_the_note_on_hearing(predict: Any, drive: int) -> None:
     seats = ~run.field["on_section"].values
     loudest = float(np.nanmax(run.field["level_a"].values[seats]))
     note = " ".join(run.out.split())
-    word = "exceeds" if loudest - 4.5 > 100.0 else "within"
-    assert f"100 dB LAeq,15min: {word}; {abs(loudest - 104.5):.1f} dB" in note
+    word = "exceeds; " if loudest - 4.5 > 100.0 else "cannot be judged; one hang alone, "
+    assert f"100 dB LAeq,15min: {word}{abs(loudest - 104.5):.1f} dB" in note
+    assert "within" not in note[note.index("hearing,") : note.index("Local rules govern")]
     if loudest > 100.0:
         minutes = 15.0 * 10.0 ** ((100.0 - loudest) / 10.0)
         told = f"{minutes:.1f} min" if minutes >= 1.0 else f"{minutes * 60.0:.0f} s"
         assert f"{loudest:.1f} dB, {told} of every 15 min" in note
-    assert "the average lies 4.5 dB below full drive" in note
+    assert "the average lies 4.5 dB below the drive asked for" in note
     assert "Local rules govern" in note
 
 

@@ -43,7 +43,7 @@ def test_that_many_minutes_just_reach_the_limit(level):
     """Second by second again, the last one in part."""
     found = judge(level, level, None, 2.0)
     for average, limit_db, window in zip(found.averages, (100.0, 99.0), (15, 30), strict=True):
-        for minutes, loud in ((average.minutes_full, level), (average.minutes_average, level - 2.0)):
+        for minutes, loud in ((average.minutes_at_drive, level), (average.minutes_average, level - 2.0)):
             share = np.clip(minutes * 60.0 - np.arange(window * 60), 0.0, None)
             share = np.minimum(share, 1.0) if loud > limit_db else np.full(window * 60, minutes / window)
             assert 10.0 * np.log10(np.mean(share * 10.0 ** (loud / 10.0))) == pytest.approx(limit_db, rel=1e-9, abs=0)
