@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit, prange
 
-from acoustics import kernel
+from acoustics import inner, kernel
 
 Array = npt.NDArray[np.float64]
 
@@ -85,14 +85,14 @@ def energies(
     """
     order = np.argsort(moved, kind="stable")
     energy = np.zeros((len(place), bands, len(listeners.position)))
-    with kernel._ONE_AT_A_TIME:
+    with inner.ONE_AT_A_TIME:
         _energies(listeners, charts, *state, place, axes, trim, moved, order, energy)
     return energy
 
 
 def settle(listeners: Listeners, charts: kernel.Charts, state: State, place: Array, axes: Array, trim: int) -> None:
     """Make a column (S, 3), (S, 3, 3) the current one of a state."""
-    with kernel._ONE_AT_A_TIME:
+    with inner.ONE_AT_A_TIME:
         _settle(
             listeners, charts, *state, np.ascontiguousarray(place), np.ascontiguousarray(axes), listeners.blocked[trim]
         )
@@ -121,12 +121,12 @@ def _row(
     else:
         for a in range(3):
             flat[a] = (axes[a, 0] * d0 + axes[a, 1] * d1 + axes[a, 2] * d2) / r
-        at, across = kernel._find(charts, kind, flat, weight)
-        kernel._look_up(charts.node, at, across, weight, charts.upto[kind], toward)
+        at, across = inner.find(charts, kind, flat, weight)
+        inner.take(charts.node, at, across, weight, charts.upto[kind], toward)
     travel[i] = (r - of.reference[p]) / of.c + of.delay[i]
-    kernel._phasors(travel[i], of.table[0], cosine, sine)
+    inner.phasors(travel[i], of.table[0], cosine, sine)
     neper = of.table[1, :wide]
-    kernel._fill(x, own, lookup, of.strength[0, i], of.strength[1, i], 1.0 / r, neper, r - of.reference[p])
+    inner.fill(x, own, lookup, of.strength[0, i], of.strength[1, i], 1.0 / r, neper, r - of.reference[p])
 
 
 @njit(inline="always")
@@ -135,7 +135,7 @@ def _closed(of: Any, own: Any, cross: Any, total: Any) -> None:
         total[k] += own[k] - cross[k] / (np.pi * (of.table[0, k + 1] - of.table[0, k]))
 
 
-@njit(cache=True, parallel=True, nogil=True, fastmath=kernel._FAST, error_model="numpy")
+@njit(cache=True, parallel=True, nogil=True, fastmath=inner.FAST, error_model="numpy")
 def _settle(of: Any, charts: Any, kept: Any, times: Any, above: Any, place: Any, axes: Any, blocked: Any) -> None:
     many, sources, rows = len(of.position), len(of.kind), kept.shape[1]
     wide, subs, blocks = of.table.shape[1] - 1, len(of.band), kept.shape[1] // 4
@@ -155,14 +155,16 @@ def _settle(of: Any, charts: Any, kept: Any, times: Any, above: Any, place: Any,
                 cross[:] = 0.0
                 for i in range(4 * block, min(4 * block + 4, sources)):
                     _row(of, charts, blocked, p, i, place[i], axes[i], x[i], travel, own, work)
-                kernel._gaps(x, travel, 4 * block, sources, of.table[0], own, inverse)
-                kernel._pairs(x, 4 * block, inverse, held, cross)
+                inner.gaps(x, 4 * block, x, (4 * block, rows, sources), travel, of.table[0], own, inverse)
+                held[:, :] = 0.0
+                inner.gather(x, 4 * block, rows, inverse, held)
+                inner.pairs(x, 4 * block, held, cross)
                 _closed(of, own, cross, total)
                 for k in range(subs):
                     above[p, block, k] = total[k]
 
 
-@njit(cache=True, parallel=True, nogil=True, fastmath=kernel._FAST, error_model="numpy")
+@njit(cache=True, parallel=True, nogil=True, fastmath=inner.FAST, error_model="numpy")
 def _energies(
     of: Any,
     charts: Any,
@@ -187,11 +189,10 @@ def _energies(
         lookup = (toward, cosine, sine, np.zeros(wide), np.zeros(wide))
         work = (np.zeros(3), np.zeros((4, 4), dtype=np.float32), lookup)
         for p in range(chunk * many // chunks, (chunk + 1) * many // chunks):
-            x[:, :] = kept[p]
             travel[:] = times[p]
             for k in range(wide):
-                air[k] = kernel._decay(-2.0 * of.table[1, k] * of.reference[p])
-            for c in order:  # those that move least come first: what they leave is as in the state
+                air[k] = inner.decay(-2.0 * of.table[1, k] * of.reference[p])
+            for c in order:  # those that move least come first: arrivals of what they leave are as in the state
                 last = (moved[c] + 3) // 4
                 total[:] = above[p, last]
                 own[:] = 0.0
@@ -199,8 +200,13 @@ def _energies(
                 for i in range(min(4 * last, sources)):
                     _row(of, charts, of.blocked[trim[c]], p, i, place[c, i], axes[c, i], x[i], travel, own, work)
                 for block in range(last):
-                    kernel._gaps(x, travel, 4 * block, sources, of.table[0], own, inverse)
-                    kernel._pairs(x, 4 * block, inverse, held, cross)
+                    i, edge = 4 * block, of.table[0]
+                    inner.gaps(x, i, x, (i, 4 * last, sources), travel, edge, own, inverse)
+                    inner.gaps(x, i, kept[p], (4 * last, rows, sources), travel, edge, own, inverse)
+                    held[:, :] = 0.0
+                    inner.gather(x, i, 4 * last, inverse, held)
+                    inner.gather(kept[p], 4 * last, rows, inverse, held)
+                    inner.pairs(x, i, held, cross)
                 _closed(of, own, cross, total)
                 for k in range(subs):
                     energy[c, of.band[k], p] += of.share[k] * air[k] * max(total[k], 0.0)

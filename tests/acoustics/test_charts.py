@@ -5,7 +5,7 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from acoustics import bands, charts, kernel
+from acoustics import bands, charts, inner, kernel
 from acoustics.directivity import PASCAL_DB, Directivity
 from acoustics.radiators import Radiator
 
@@ -72,6 +72,6 @@ def test_a_direction_without_a_chart_is_no_number():
 @pytest.mark.parametrize(("least", "relative"), [(-11.5, 5e-11), (-34.5, 2e-6), (-80.0, 4.1e-3)])
 def test_decay(least, relative):
     x = np.linspace(least, 0.0, 500)
-    np.testing.assert_allclose([kernel._decay(float(value)) for value in x], np.exp(x), rtol=relative, atol=0)
+    np.testing.assert_allclose([inner.decay(float(value)) for value in x], np.exp(x), rtol=relative, atol=0)
     with pytest.raises(AssertionError):
-        np.testing.assert_allclose(kernel._decay(least), np.exp(least), rtol=relative / 3.0, atol=0)
+        np.testing.assert_allclose(inner.decay(least), np.exp(least), rtol=relative / 3.0, atol=0)

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from acoustics import bands, charts, kernel
+from acoustics import bands, charts, inner, kernel
 from acoustics.directivity import PASCAL_DB, QUIET, TABLE_ERROR, Directivity
 from acoustics.radiators import Radiator
 
@@ -143,7 +143,7 @@ def test_no_step_where_near_arrivals_begin(parts, ratio):
     subs, position = bands.cut(parts * WHOLE), np.array([[1.0, 0.0, 0.0]])
     found = {}
     for share in (0.5, 1.0 - 1e-9, 1.0, 1.0 + 1e-9, 1.5):
-        apart = kernel._NEAR_S * share
+        apart = inner._NEAR_S * share
         of = summed(np.zeros((2, 3)), np.array([[1.0], [ratio]]), subs, delay=[0.0, apart])
         found[share] = energy(of, subs, position)[:, 0]
         # Rounding of a phasor over πBΔ: parts are 0.36 Hz wide at the least. The series leaves (πBΔ)³/6 = 3e-10.
