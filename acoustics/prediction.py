@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import metadata
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
-import xarray as xr
 
-from acoustics import bands, field, levels, results, sight
+from acoustics import bands, field, levels, sight
 from acoustics.field import Sources
 from acoustics.listening import GRID_M, Listening, cut_segments, grid_of, layers, listen
 from acoustics.programme import PROGRAMMES
@@ -24,6 +23,10 @@ from rigging.files import Document
 from rigging.geometry import Layout, lay_out
 from rigging.hang import Hang
 from rigging.revision import design_word, revision
+
+if TYPE_CHECKING:
+    import xarray as xr
+
 
 Array = npt.NDArray[np.float64]
 
@@ -137,7 +140,9 @@ def predict(
     else:
         tell = None if progress is None else (lambda done: progress(done, len(listening.position)))
         values |= _line_values(scene.lines(options.points, options.lines, tell), options.lines)
-    return results.dataset(values, attributes)
+    from acoustics import results  # it takes long to import, and may be on its way while the sum runs
+
+    return results.dataset(values, {**attributes, "settings": results.settings_text(attributes["settings"])})
 
 
 def _line_values(pressure: field.Complex, lines: Sequence[float]) -> dict[str, Any]:
@@ -363,5 +368,5 @@ def _attributes(hang: Hang, venue: Venue, venue_document: Document, layout: Layo
         "azimuth_deg": hang.azimuth_deg,
         "lowest_edge_m": layout.lowest_m,
         "mass_kg": hang.mass_kg,
-        "settings": results.settings_text(settings),
+        "settings": settings,
     }

@@ -11,9 +11,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-import xarray as xr
 from tqdm import tqdm
 
 from acoustics.app import check as check_command
@@ -44,6 +44,9 @@ from rigging.findings import EXCEEDS as EXCEEDED
 from rigging.hang import Hang, hang_from
 from rigging.policy import Policy
 from rigging.rewrite import rewritten, with_count
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 
 @dataclass(frozen=True)

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import xarray as xr
 
 from acoustics.app.sheet import number, table
 from acoustics.bands import OCTAVES_HZ
@@ -20,6 +19,9 @@ from rigging.check import Report
 from rigging.findings import CANNOT, EXCEEDS, Finding, counts
 from rigging.geometry import lay_out
 from rigging.hang import Hang
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 
 @dataclass(frozen=True)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
-
-import xarray as xr
+from typing import TYPE_CHECKING
 
 from acoustics.app import folder
 from acoustics.app.cli import AT_FAULT, DONE
@@ -19,6 +19,9 @@ from acoustics.venue import load_venue
 from rigging.equipment import load_catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.hang import file_faults, load_hang
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 
 def run(asked: argparse.Namespace) -> int:
@@ -60,8 +63,14 @@ def _predict(asked: argparse.Namespace) -> xr.Dataset:
         faults.extend(error.faults)
     if faults or catalogue is None or hang is None or venue is None:
         raise FileFaults(faults)
+    threading.Thread(target=_import_meanwhile, daemon=True).start()
     with folder.progress("positions") as tell:
         return predict(hang, *venue, catalogue, options_of(asked), tell, lambda text: print(text, file=sys.stderr))
+
+
+def _import_meanwhile() -> None:
+    """Import what writes and draws while the sum runs, which leaves the interpreter free."""
+    from acoustics import plots, results  # noqa: F401
 
 
 def options_of(asked: argparse.Namespace) -> Options:

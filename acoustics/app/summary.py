@@ -6,17 +6,20 @@ import dataclasses
 import math
 import textwrap
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
-import xarray as xr
 
 from acoustics import air, evenness, hearing
 from acoustics.bands import NOMINAL_HZ, OCTAVES_HZ, octave_bands
 from acoustics.programme import PROGRAMMES
 from acoustics.scene import MOST_POINTS, SETTLED_DB
 from rigging.cautions import CAUTIONS
+
+if TYPE_CHECKING:
+    import xarray as xr
+
 
 _SUMMARISED = ("level", "level_a", "level_c", "octave_level", "hidden")
 # The third octaves of the octaves that are reported, 200 Hz to 10 kHz.
