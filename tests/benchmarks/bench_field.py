@@ -9,19 +9,17 @@ All are run in turn, several times over, in one process; medians are printed. Er
 from __future__ import annotations
 
 import argparse
-import os
 import platform
-import time
 import tracemalloc
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+import bench_machine as machine
 import numba
 import numpy as np
 import scipy
 import sfs.fd.source
-from numba import njit, prange
 from scipy import ndimage
 
 from acoustics import air, bands, charts, directivity, kernel
@@ -199,60 +197,6 @@ def pair_transfers(sources: int, subs: int) -> int:
     return tiles * (tiles + 1) // 2 * 12 * 4 * kernel.padding(subs)
 
 
-@njit(parallel=True, fastmath={"contract"})
-def fused(blocks, rounds, result):
-    """Polynomials of degree 16 in numbers that stay in the nearest cache: 16 multiply–adds each."""
-    for block in prange(blocks):
-        x = np.linspace(0.1, 0.9, 1024)
-        y = np.zeros(1024)
-        for _ in range(rounds):
-            for k in range(1024):
-                t = x[k]
-                s = 0.5 + y[k] * 1e-9
-                s = 0.1 + t * (0.2 + t * (0.3 + t * (0.4 + t * (0.5 + t * s))))
-                s = 0.1 + t * (0.2 + t * (0.3 + t * (0.4 + t * (0.5 + t * s))))
-                y[k] = 0.1 + t * (0.2 + t * (0.3 + t * (0.4 + t * (0.5 + t * s))))
-        result[block] = y.sum()
-
-
-@njit(parallel=True, fastmath={"contract"})
-def copied(blocks, rounds, result):
-    """To and fro between two rows that stay in the nearest cache: two loads and two stores each."""
-    for block in prange(blocks):
-        x, y = np.ones(1024), np.zeros(1024)
-        for _ in range(rounds):
-            for k in range(1024):
-                y[k] = x[k] + 1.0
-            for k in range(1024):
-                x[k] = y[k] - 1.0
-        result[block] = y.sum()
-
-
-def timed(run: Callable[[], object]) -> float:
-    start = time.perf_counter()
-    run()
-    return time.perf_counter() - start
-
-
-def peaks(runs: int) -> dict[str, float]:
-    """Best of some runs: multiply–adds in 1/s, doubles moved in 1/s."""
-    size, rounds, blocks = 1200, 4000, 4 * numba.get_num_threads()
-    rng, result = np.random.default_rng(1), np.zeros(blocks)
-    a, b = rng.random((size, size)), rng.random((size, size))
-    big, other = np.ones(20_000_000), np.ones(20_000_000)
-    fused(blocks, 1, result)
-    copied(blocks, 1, result)
-    best = {
-        "multiply–adds, matrix product": lambda: size**3 / timed(lambda: a @ b),
-        "multiply–adds, fused loop": lambda: 16 * 1024 * rounds * blocks / timed(lambda: fused(blocks, rounds, result)),
-        "loads and stores, nearest cache": lambda: (
-            4 * 1024 * rounds * blocks / timed(lambda: copied(blocks, rounds, result))
-        ),
-        "loads and stores, main memory": lambda: 2 * len(big) / timed(lambda: np.copyto(other, big)),
-    }
-    return {what: max(measure() for _ in range(max(runs, 3))) for what, measure in best.items()}
-
-
 @dataclass
 class Way:
     """A way to compute levels, on that many positions.
@@ -274,7 +218,7 @@ class Way:
     def measure(self) -> None:
         position, before = grid(self.count), numba.get_num_threads()
         numba.set_num_threads(self.threads or before)
-        self.seconds.append(timed(lambda: self.run(position)))
+        self.seconds.append(machine.timed(lambda: self.run(position)))
         numba.set_num_threads(before)
 
     def trace(self) -> None:
@@ -358,8 +302,8 @@ def growth(kind: directivity.Directivity, quick: bool) -> list[tuple[str, str, d
     """Three panels: label of x, label of y, curves. Medians of three runs, of one beyond a second."""
 
     def median(run: Callable[[], object]) -> float:
-        first = timed(run)
-        return first if first > 1.0 else float(np.median([first, timed(run), timed(run)]))
+        first = machine.timed(run)
+        return first if first > 1.0 else float(np.median([first, machine.timed(run), machine.timed(run)]))
 
     place, each = grid(5_000 if quick else 20_000), "time for each position [µs]"
     counts = [4, 8, 12, 16, 24, 32, 48]
@@ -404,20 +348,6 @@ def plot(file: str, panels: list[tuple[str, str, dict[str, tuple[list, list]]]])
     plt.close(figure)
 
 
-def most_held_mb() -> float:
-    """The most that the process held, by its operating system [MB]; NaN where that is not told."""
-    try:
-        import resource
-    except ImportError:
-        return float("nan")
-    unit = 1 if platform.system() == "Darwin" else 1024
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6
-
-
-def _load() -> str:
-    return f"{os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "unknown"
-
-
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="fewer positions and runs, about a minute")
@@ -443,7 +373,7 @@ def main() -> None:
         for way in compared:
             if index < 2 or way.micro * way.count < 3e6:  # what takes long does not vary that much
                 way.measure()
-        top.append(peaks(1))
+        top.append(machine.peaks(1))
     print_ways(compared)
     print_machine({what: max(found[what] for found in top) for what in top[0]}, compared[BARE].micro)
     if asked.plot:
@@ -453,7 +383,7 @@ def main() -> None:
                 listed = ", ".join(f"{a:g}: {b:.3g}" for a, b in zip(x, y, strict=True))
                 print(f"{up} by {across}, {name}: {listed}")
         plot(asked.plot, panels)
-    print(f"\nthe most that this process held: {most_held_mb():.0f} MB; load average {_load()}")
+    print(f"\nthe most that this process held: {machine.most_held_mb():.0f} MB; load average {machine.load()}")
 
 
 if __name__ == "__main__":
