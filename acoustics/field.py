@@ -67,6 +67,12 @@ class Sources:
         with np.errstate(divide="ignore"):
             return np.asarray(level + 20.0 * np.log10(np.abs(self.drive(bands.midbands()))))
 
+    def max_level_1m_db(self) -> Array:
+        """Greatest continuous level of each source in each band at 1 m, NaN where not known, (S, 29). [dB]"""
+        unknown = np.full(len(bands.NOMINAL_HZ), np.nan)
+        known = [unknown if kind.max_level_1m_db is None else kind.max_level_1m_db for kind in self.directivities]
+        return np.array([known[kind] for kind in self.kind])
+
 
 @dataclass(frozen=True)
 class Medium:

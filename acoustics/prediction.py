@@ -132,7 +132,7 @@ def predict(
     if options.lines is None:
         summed = scene.bands(options.points, progress)
         values |= _band_values(summed.level) | {"sub_bands": summed.parts, "refinement": summed.refinement}
-        level, most = sources.level_1m_db(), _most(sources)
+        level, most = sources.level_1m_db(), sources.max_level_1m_db()
         values["headroom"] = levels.headroom(0.0, level, most)
         attributes |= {"model": _model(options, summed.points), "points_per_enclosure": summed.points}
         attributes |= {"points_asked": str(options.points), "refinement_unknown": summed.unknown}
@@ -161,16 +161,9 @@ def _model(options: Options, points: int = 1) -> str:
     return text if count == 1 else text.replace(ONE_POINT, f"{count} directional point sources")
 
 
-def _most(sources: Sources) -> Array:
-    """Greatest continuous level of each source in each band, NaN where not known, (S, 29). [dB]"""
-    unknown = np.full(len(bands.NOMINAL_HZ), np.nan)
-    known = [kind.max_level_1m_db if kind.max_level_1m_db is not None else unknown for kind in sources.directivities]
-    return np.array([known[kind] for kind in sources.kind])
-
-
 def _limits(hang: Hang, sources: Sources, drive_db: float) -> dict[str, Any]:
     """The highest drive, what limits it, and what is not known of it."""
-    highest = levels.highest_drive(sources.level_1m_db() - drive_db, _most(sources))
+    highest = levels.highest_drive(sources.level_1m_db() - drive_db, sources.max_level_1m_db())
     rows = hang.enclosure_rows
     named = sorted({sources.directivities[sources.kind[source]].name for source, _ in highest.unknown})
     limited = ""

@@ -18,7 +18,7 @@ def rewritten(text: str, hang: Hang) -> str:
     text : str
         Of a hang file with as many rows.
     hang : Hang
-        Its trim, tilt, splays, the holes and points of its picks, its arm.
+        Its trim, tilt, splays, the holes and points of its picks, its arm, gains and filters of its drive.
     """
     file = tomlkit.parse(text)
     file["tilt_deg"] = hang.tilt_deg
@@ -32,6 +32,7 @@ def rewritten(text: str, hang: Hang) -> str:
         if pick.point is not None:
             entry["point"] = pick.point
     _set_arm(file, hang)
+    _set_drive(file, hang)
     return tomlkit.dumps(file)
 
 
@@ -77,3 +78,22 @@ def _set_arm(file: Any, hang: Hang) -> None:
     for key, value in (("type", use.type), ("end", use.end)):
         if file["arm"].get(key) != value:
             file["arm"][key] = value
+
+
+def _set_drive(file: Any, hang: Hang) -> None:
+    """Gains of groups, and filters that stand behind those of the file; a group of all rows where there is none."""
+    if "group" not in file and any(drive.filters for drive in hang.drive):
+        group = tomlkit.table()
+        group["rows"] = [row + 1 for row in hang.enclosure_rows]
+        file["group"] = tomlkit.aot()
+        file["group"].append(group)
+    for group in _listed(file, "group"):
+        drive = hang.drive[group["rows"][0] - 1]
+        if drive.gain_db != group.get("gain_db", 0.0):
+            group["gain_db"] = drive.gain_db
+        for one in drive.filters[len(group.get("filter", [])) :]:
+            if "filter" not in group:
+                group["filter"] = tomlkit.aot()
+            entry = tomlkit.table()
+            entry.update(one.model_dump(exclude_none=True))
+            group["filter"].append(entry)

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 from tqdm import tqdm
 
 from acoustics.app import check as check_command
@@ -27,11 +28,12 @@ from acoustics.app.summary import summarise
 from acoustics.prediction import Options, predict
 from acoustics.search.discrete import Tell
 from acoustics.search.objective import score
-from acoustics.search.problem import Problem, pose
+from acoustics.search.problem import Problem, pose, target_of
 from acoustics.search.prove import MOST_CHOICES, prove
 from acoustics.search.reference import reference
 from acoustics.search.rigged import Rigging, in_front_first
 from acoustics.search.settings import Wanted, wanted_of
+from acoustics.search.shading import correct, groups_of, shade, with_filters, with_gains
 from acoustics.search.solve import Effort, Fitted, solve
 from acoustics.search.tolerance import in_airs, tolerance
 from acoustics.venue import Venue
@@ -165,7 +167,7 @@ def _search(hang_text: str, read: _Read, asked: argparse.Namespace) -> Found:
     law = problem.columns.space.values(problem.starts[0])
     least = min(reference(problem.columns, start).j for start in (law, column))
     off = tolerance(in_airs(problem.columns, read.venue.air), column, seed=asked.seed)
-    found = dataclasses.replace(found, reference_j=least, tolerance=off)
+    found = _driven(dataclasses.replace(found, reference_j=least, tolerance=off), column, read, asked)
     if not asked.prove:
         return found
     if problem.columns.space.size > MOST_CHOICES:
@@ -174,6 +176,25 @@ def _search(hang_text: str, read: _Read, asked: argparse.Namespace) -> Found:
     with _bar() as tell:
         proof = prove(problem.columns, Fitted(problem, rigging).excess, tell)
     return dataclasses.replace(found, proof=proof)
+
+
+def _driven(found: Found, column: npt.NDArray[np.float64], read: _Read, asked: argparse.Namespace) -> Found:
+    """What was found with gains of its groups and a shared correction, where these are asked for."""
+    columns, answer = found.problem.columns, found.answer
+    assert answer.best is not None
+    hang, shading, correction = answer.best.hang, None, None
+    if asked.shade:
+        if not groups_of(hang):
+            todo = "give [[group]] with rows, or leave out --shade"
+            raise FileFaults([Fault(asked.hang, "group", "is missing: there are no drive groups to shade", todo)])
+        shading = shade(columns, column, *read.wanted.gain_db)
+        hang = with_gains(hang, shading.gains_db)
+    if asked.correct:
+        correction = correct(columns, column, target_of(read.wanted, columns.goal))
+        hang = with_filters(hang, correction.filters)
+    best = dataclasses.replace(answer.best, hang=hang)
+    answer = dataclasses.replace(answer, best=best, nearest=best)
+    return dataclasses.replace(found, answer=answer, shading=shading, correction=correction)
 
 
 def _judged(hang: Hang, problem: Problem, read: _Read, grid_m: float) -> Before:

@@ -12,6 +12,7 @@ from acoustics.app.sheet import number, table
 from acoustics.bands import OCTAVES_HZ
 from acoustics.search.problem import Problem
 from acoustics.search.prove import Proof
+from acoustics.search.shading import Correction, Shading, groups_of
 from acoustics.search.solve import Answer, Option
 from acoustics.search.tolerance import AIR_K, SPLAY_DEG, TILT_DEG, TRIM_M, Tolerance
 from rigging.cautions import CAUTIONS
@@ -44,6 +45,8 @@ class Found:
     reference_j: float | None = None
     tolerance: Tolerance | None = None
     proof: Proof | None = None
+    shading: Shading | None = None
+    correction: Correction | None = None
 
 
 def text(
@@ -62,7 +65,7 @@ def text(
     lines += [*_compared(before, after, answer), "", *_column(before.report.hang, designed.hang), ""]
     if len(tried) > 1:
         lines += [*_counts(tried), ""]
-    lines += ["HOW GOOD", *_how_good(found), ""]
+    lines += [*_drive(found), "HOW GOOD", *_how_good(found), ""]
     if answer.runners:
         lines += ["RUNNERS-UP, each three steps or more from all better ones", *_runners(found), ""]
     return "\n".join([*lines, *_basis(found)])
@@ -140,6 +143,38 @@ def _column(before: Hang, after: Hang) -> list[str]:
         was = f"{same.splays_deg[index]:.1f}°" if same else "–"
         rows.append([joint, f"{splay:.1f}°", was, "held" if after.fixed[index] else "", f"{aim:+.1f}°", item.name])
     return [*lines, *table(["between", "splay", "was", "", "aim below", "row below"], rows, "lrrlrl")]
+
+
+def _drive(found: Found) -> list[str]:
+    """Gains and filters that were found, and what they cost."""
+    lines: list[str] = []
+    if found.shading is not None:
+        of, hang = found.shading, found.problem.columns.of.hang
+        gains = [
+            f"rows {', '.join(str(row + 1) for row in rows)}: {gain:+.1f} dB"
+            for rows, gain in zip(groups_of(hang), of.gains_db, strict=True)
+        ]
+        lines += [
+            "GAINS OF GROUPS",
+            *gains,
+            f"J {of.j_before:.3f} → {of.j:.3f} dB; highest drive {_change(of.drive_db)}",
+            "",
+        ]
+    if found.correction is not None:
+        fix = found.correction
+        bells = [f"bell {f.frequency_hz:g} Hz, {f.gain_db:+.1f} dB, q {f.q:g}" for f in fix.filters]
+        off = f"mean spectrum off the wished one, RMS {fix.off_before:.2f} → {fix.off:.2f} dB"
+        lines += [
+            "CORRECTION, all rows",
+            *(bells or ["none is worth it"]),
+            f"{off}; highest drive {_change(fix.drive_db)}",
+            "",
+        ]
+    return lines
+
+
+def _change(drive_db: float) -> str:
+    return "not known" if np.isnan(drive_db) else f"{drive_db:+.1f} dB"
 
 
 def _counts(tried: list[Found]) -> list[str]:
@@ -225,6 +260,11 @@ def as_data(found: Found, tried: list[Found], before: Before, after: Before) -> 
     }
     if found.tolerance is not None:
         data["as_built"] = vars(found.tolerance)
+    if found.shading is not None:
+        data["shading"] = vars(found.shading)
+    if found.correction is not None:
+        filters = [one.model_dump(exclude_none=True) for one in found.correction.filters]
+        data["correction"] = {**vars(found.correction), "filters": filters}
     if found.proof is not None:
         data["proof"] = {"j_db": found.proof.j, "judged": found.proof.judged}
     if len(tried) > 1:

@@ -99,8 +99,15 @@ class Columns:
 
     def in_medium(self, medium: Medium) -> Columns:
         """The same columns in other air, with the directivities that they have in this one."""
+        return self._other(dataclasses.replace(self.of, medium=medium))
+
+    def with_sources(self, sources: Sources) -> Columns:
+        """The same columns from sources that differ in their drive alone."""
+        return self._other(dataclasses.replace(self.of, sources=sources))
+
+    def _other(self, of: Setting) -> Columns:
         other = copy.copy(self)
-        other.of, other.work = dataclasses.replace(self.of, medium=medium), 0.0
+        other.of, other.work = of, 0.0
         other._begin()
         return other
 

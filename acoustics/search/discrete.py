@@ -18,7 +18,7 @@ Excess = Callable[[Choice], float]
 Tell = Callable[[float, float, float], None]
 
 LEAST_WORK, MOST_WORK = 490.0, 1990.0  # evaluations, with 8 free parts or fewer and with 16 or more
-_BETTER_DB = 1e-9  # rounding of sums
+BETTER_DB = 1e-9  # rounding of sums
 _APART = (1, 2, 3)  # parts of a choice that are turned against each other
 _KICKS = (-2, -1, 1, 2)
 _WORSE_DB = 0.01  # a kick may end so much worse and be kicked on from
@@ -155,11 +155,11 @@ class Search:
         While nothing within limits is known, less excess comes first. After that only what would be the best is asked
         whether it is within: to ask takes longer than to sum.
         """
-        better = j < key[1] - _BETTER_DB
+        better = j < key[1] - BETTER_DB
         if self.best_key[0] > 0:
             excess = self._exceeds(choice)
             return excess < key[0] or (excess == key[0] and better)
-        return better and (j >= self.best_key[1] - _BETTER_DB or self._exceeds(choice) == 0)
+        return better and (j >= self.best_key[1] - BETTER_DB or self._exceeds(choice) == 0)
 
     def _single(self, present: Choice, part: int) -> Choice:
         trials = np.repeat(present[np.newaxis], 2, axis=0)
@@ -210,13 +210,13 @@ class Search:
         return self.trail.excess[name]
 
     def _note(self, choice: Choice, j: float) -> None:
-        if self.best is not None and self.best_key[0] == 0 and j >= self.best_key[1] - _BETTER_DB:
+        if self.best is not None and self.best_key[0] == 0 and j >= self.best_key[1] - BETTER_DB:
             return
         key = (self._exceeds(choice), j)
         if (
             self.best is None
             or key[0] < self.best_key[0]
-            or (key[0] == self.best_key[0] and j < self.best_key[1] - _BETTER_DB)
+            or (key[0] == self.best_key[0] and j < self.best_key[1] - BETTER_DB)
         ):
             self.best, self.best_key = choice.copy(), key
 

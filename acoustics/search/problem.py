@@ -106,6 +106,13 @@ def goal_of(wanted: Wanted, level_db: Array) -> Goal:
     )
 
 
+def target_of(wanted: Wanted, goal: Goal) -> Array:
+    """The wished spectrum in the goal's bands: between the octaves that are named along log frequency. [dB]"""
+    named = sorted((float(hz), level) for hz, level in wanted.target_db.items()) or [(1000.0, 0.0)]
+    middle = np.log(bands.midbands()[goal.band])
+    return np.interp(middle, np.log([hz for hz, _ in named]), [level for _, level in named])
+
+
 def _starts(hang: Hang, venue: Venue, wanted: Wanted, space: Space) -> list[Choice]:
     azimuth = float(np.radians(hang.azimuth_deg))
     areas = [area for area, mine in zip(venue.area, served(hang, venue.area), strict=True) if mine]

@@ -35,9 +35,9 @@ def _check_counts(value: Any) -> Any:
     return value
 
 
-def _check_weights(value: Any) -> Any:
+def _check_octaves(value: Any) -> Any:
     if not isinstance(value, dict):
-        raise problem("must be a table", "write it as band_weights = { 250 = 1.0, 8000 = 0.5 }")
+        raise problem("must be a table", "write it as { 250 = 1.0, 8000 = 0.5 }")
     known = {f"{hz:g}" for hz in bands.OCTAVES_HZ}
     for name in value:
         if name not in known:
@@ -48,6 +48,7 @@ def _check_weights(value: Any) -> Any:
 Tilt = Annotated[float, quantity(-90.0, 90.0, "deg")]
 Fall = Annotated[float, quantity(-6.0, 12.0, "dB")]
 Weight = Annotated[float, quantity(0.0, 100.0, "")]
+Gain = Annotated[float, quantity(-30.0, 20.0, "dB")]
 Count = Annotated[tuple[int, ...], BeforeValidator(_check_counts)]
 
 
@@ -68,20 +69,26 @@ class Wanted(Model):
     trim_step_m: Annotated[float, quantity(0.05, 5.0, "m")] = Field(0.25, description="step of the trim")
     fall_db: Fall = Field(0.0, description="wished fall with each doubling of distance")
     fall_of_db: dict[Name, Fall] = Field({}, description="the same of single areas, by name")
-    band_weights: Annotated[dict[str, Weight], BeforeValidator(_check_weights)] = Field(
+    band_weights: Annotated[dict[str, Weight], BeforeValidator(_check_octaves)] = Field(
         {}, description="weights of octaves; 1 when absent"
     )
     level_weight: Weight = Field(1.0, description="of mean level lost beyond 1 dB, dB per dB")
     quiet_weight: Weight = Field(0.0, description="of what spills onto quiet areas, dB per dB")
     front_m: Annotated[float, quantity(0.0, 200.0, "m")] = Field(0.0, description="how far the front rows reach")
     front_weight: Weight = Field(1.0, description="weight of a seat in the front rows")
+    gain_db: Annotated[tuple[Gain, Gain], BeforeValidator(_check_range)] = Field(
+        (-6.0, 0.0), description="lowest and highest gain of a drive group, for --shade"
+    )
+    target_db: Annotated[dict[str, Gain], BeforeValidator(_check_octaves)] = Field(
+        {}, description="wished spectrum by octaves, up to a constant, for --correct; even when absent"
+    )
     points: tuple[Name, ...] | None = Field(None, description="venue points that picks may be moved to")
     count: Count | None = Field(None, description="numbers of enclosures to try")
 
     @classmethod
     def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[Problem]:
         """Ranges that run backwards; weights that leave nothing."""
-        for name in ("tilt_deg", "trim_m"):
+        for name in ("tilt_deg", "trim_m", "gain_db"):
             ends = data.get(name)
             numbers = isinstance(ends, list) and all(isinstance(end, int | float) for end in ends)
             if isinstance(ends, list) and numbers and len(ends) == 2 and ends[0] > ends[1]:
