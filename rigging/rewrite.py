@@ -81,11 +81,14 @@ def _set_arm(file: Any, hang: Hang) -> None:
 
 
 def _set_drive(file: Any, hang: Hang) -> None:
-    """Gains of groups, and filters that stand behind those of the file; a group of all rows where there is none."""
-    if "group" not in file and any(drive.filters for drive in hang.drive):
+    """Gains of groups, and filters that stand behind those of the file; rows in no group get one where they need it."""
+    grouped = {row for group in _listed(file, "group") for row in group["rows"]}
+    rows = [row + 1 for row in hang.enclosure_rows if row + 1 not in grouped and hang.drive[row].filters]
+    if rows:
         group = tomlkit.table()
-        group["rows"] = [row + 1 for row in hang.enclosure_rows]
-        file["group"] = tomlkit.aot()
+        group["rows"] = rows
+        if "group" not in file:
+            file["group"] = tomlkit.aot()
         file["group"].append(group)
     for group in _listed(file, "group"):
         drive = hang.drive[group["rows"][0] - 1]

@@ -1,0 +1,102 @@
+"""A hang file written back: it comes to the hang that was meant, and what was not meant stays as it stood."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+import tomlkit
+
+from rigging.drive import Filter
+from rigging.equipment import PickArm, load_catalogue
+from rigging.hang import hang_from
+from rigging.picks import ArmUse
+from rigging.rewrite import rewritten, with_count
+
+CATALOGUE = load_catalogue()
+BELL = Filter(kind="bell", frequency_hz=500.0, gain_db=-2.0, q=1.0)
+
+
+@pytest.fixture(scope="module")
+def texts(sample_venues) -> dict[str, str]:
+    """Texts of the sample hangs that are designs."""
+    found = {f"{p.parent.name}/{p.stem}": p.read_text() for p in sample_venues.glob("*/*.toml")}
+    return {name: text for name, text in found.items() if "[[column]]" in text}
+
+
+def test_nothing_changes_where_nothing_is_meant_to(texts):
+    assert len(texts) > 5
+    for name, text in texts.items():
+        assert rewritten(text, hang_from(text, name, CATALOGUE)) == text
+
+
+def test_all_that_a_search_chooses_comes_back(texts):
+    text = texts["theatre/left"] + "\n[[group]]\nrows = [1, 2]  # upper\ngain_db = -1.0\n"
+    hang = hang_from(text, "left.toml", CATALOGUE)
+    arm = CATALOGUE.items["arm-large"]
+    assert isinstance(arm, PickArm)
+    drive = tuple(dataclasses.replace(one, gain_db=one.gain_db - 0.5 * (row < 2)) for row, one in enumerate(hang.drive))
+    picks = (
+        hang.picks[0].model_copy(update={"hole": "1"}),
+        hang.picks[1].model_copy(update={"on": "arm", "hole": "2", "point": "left 1"}),
+    )
+    meant = dataclasses.replace(
+        hang,
+        tilt_deg=-3.5,
+        position_m=(*hang.position_m[:2], 11.35),
+        splays_deg=(1.0, *hang.splays_deg[2:], 3.0),
+        arm=(arm, ArmUse(type="arm-large", end="rear")),
+        picks=picks,
+        drive=drive,
+    )
+    new = rewritten(text, meant)
+    back = hang_from(new, "left.toml", CATALOGUE)
+    for name in ("tilt_deg", "position_m", "splays_deg", "arm", "picks", "drive", "name", "loom", "azimuth_deg"):
+        assert getattr(back, name) == getattr(meant, name), name
+    comments = [line.split("#")[1] for line in text.splitlines() if "#" in line]
+    assert [line.split("#")[1] for line in new.splitlines() if "#" in line] == comments
+
+
+def test_a_trim_in_feet_stays_in_feet(texts):
+    text = texts["theatre/left"].replace("position_m = [-0.3, 6.5, 10.6]", "position_ft = [-1.0, 21.0, 35.0]")
+    hang = hang_from(text, "left.toml", CATALOGUE)
+    new = rewritten(text, dataclasses.replace(hang, position_m=(*hang.position_m[:2], 9.144)))
+    assert "position_ft = [-1.0, 21.0, 30.0]" in new  # 9.144 m: 30 international feet, exact
+    assert "position_m" not in new
+
+
+def test_filters_go_behind_those_of_the_file(texts):
+    text = texts["theatre/left"] + (
+        '\n[[group]]\nrows = [1, 2]\n[[group.filter]]\nkind = "high-pass"\nfrequency_hz = 60.0\norder = 4\n'
+    )
+    hang = hang_from(text, "left.toml", CATALOGUE)
+    drive = tuple(dataclasses.replace(one, filters=(*one.filters, BELL)) for one in hang.drive)
+    back = hang_from(rewritten(text, dataclasses.replace(hang, drive=drive)), "left.toml", CATALOGUE)
+    assert [one.kind for one in back.drive[0].filters] == ["high-pass", "bell"]
+    assert all(one.filters == (BELL,) for one in back.drive[2:])  # in no group before: in one of their own now
+
+
+def test_filters_of_all_rows_where_there_is_no_group(texts):
+    text = texts["arena/delay"]
+    hang = hang_from(text, "delay.toml", CATALOGUE)
+    drive = tuple(dataclasses.replace(one, filters=(BELL,)) for one in hang.drive)
+    back = hang_from(rewritten(text, dataclasses.replace(hang, drive=drive)), "delay.toml", CATALOGUE)
+    assert all(one.filters == (BELL,) for one in back.drive)
+
+
+@pytest.mark.parametrize("count", [1, 5, 12, 15])
+def test_another_number_of_enclosures(texts, count):
+    hang = hang_from(with_count(texts["theatre/left"], count), "left.toml", CATALOGUE)
+    before = hang_from(texts["theatre/left"], "left.toml", CATALOGUE)
+    assert len(hang.items) == count
+    same = min(count, 12)
+    assert hang.splays_deg[:same] == before.splays_deg[:same]
+    assert set(hang.splays_deg[12:]) <= {before.splays_deg[-1]}
+
+
+def test_a_column_never_ends_with_an_adapter(texts):
+    text = next(text for text in texts.values() if "adapter = " in text)
+    rows = tomlkit.parse(text)["column"]
+    above = sum("enclosure" in row for row in rows[: next(i for i, row in enumerate(rows) if "adapter" in row)])
+    hang = hang_from(with_count(text, above), "mixed.toml", CATALOGUE)
+    assert len(hang.items) == above
