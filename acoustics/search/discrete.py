@@ -21,6 +21,7 @@ LEAST_WORK, MOST_WORK = 490.0, 1990.0  # evaluations, with 8 free parts or fewer
 BETTER_DB = 1e-9  # rounding of sums
 _APART = (1, 2, 3)  # parts of a choice that are turned against each other
 _KICKS = (-2, -1, 1, 2)
+_IDLE = 30  # kicks in a row that lead to nothing new: a small space has been seen
 _WORSE_DB = 0.01  # a kick may end so much worse and be kicked on from
 
 
@@ -87,6 +88,7 @@ class Search:
         self._random, self._began, self._from = np.random.default_rng(seed), time.monotonic(), columns.work
         self._counts = columns.space.counts
         self._free = np.flatnonzero(self._counts > 1)
+        self.kicks = 0  # each settles on a whole column, and counts as an evaluation too
         self.asked = 0  # times that limits were asked of: each counts as an evaluation
         self.best: Choice | None = None
         self.best_key = (np.inf, np.inf)
@@ -109,8 +111,12 @@ class Search:
         assert self.best is not None
         if self.best_key < key:
             present, key = self._descend(self.best)
-        while not self._over() and len(self._free):
+        idle = 0
+        while not self._over() and len(self._free) and idle < _IDLE:
+            before = self.columns.work + self.asked
+            self.kicks += 1
             tried, reached = self._descend(self._kicked(present))
+            idle = idle + 1 if self.columns.work + self.asked == before else 0
             if reached[1] < key[1] + _WORSE_DB and self._exceeds(tried) <= key[0]:
                 present, key = tried, reached
 
@@ -152,11 +158,11 @@ class Search:
     def _takes(self, choice: Choice, j: float, key: tuple[float, float]) -> bool:
         """Whether a choice is a step down from a present one.
 
-        While nothing within limits is known, less excess comes first. After that only what would be the best is asked
+        From one that exceeds limits less excess comes first. Otherwise only what would be the best of all is asked
         whether it is within: to ask takes longer than to sum.
         """
         better = j < key[1] - BETTER_DB
-        if self.best_key[0] > 0:
+        if key[0] > 0:
             excess = self._exceeds(choice)
             return excess < key[0] or (excess == key[0] and better)
         return better and (j >= self.best_key[1] - BETTER_DB or self._exceeds(choice) == 0)
@@ -190,8 +196,9 @@ class Search:
 
     def _settle(self, choice: Choice) -> tuple[float, float]:
         self.columns.settle(self.columns.space.values(choice))
-        excess = self._exceeds(choice) if self.best_key[0] > 0 else 0.0
-        return excess, float(self._scores(choice[np.newaxis])[0])
+        j = float(self._scores(choice[np.newaxis])[0])
+        asked = self.best_key[0] > 0 or j < self.best_key[1] - BETTER_DB
+        return (self._exceeds(choice) if asked else 0.0), j
 
     def _scores(self, choices: Choice) -> Array:
         new = np.array([choice.tobytes() not in self.trail.j for choice in choices])
@@ -223,4 +230,4 @@ class Search:
     def _over(self) -> bool:
         if self._limits.seconds is not None and time.monotonic() - self._began > self._limits.seconds:
             return True
-        return self.columns.work - self._from + self.asked >= self._limits.work
+        return self.columns.work - self._from + self.asked + self.kicks >= self._limits.work

@@ -81,8 +81,9 @@ def space_of(hang: Hang, wanted: Wanted) -> Space:
     above = [hang.frame, *hang.items[:-1]]
     splays = []
     for upper, lower, splay, fixed in zip(above, hang.items, hang.splays_deg, hang.fixed, strict=True):
-        allowed = allowed_splays(upper, lower)
-        splays.append((splay,) if fixed or allowed is None else allowed)
+        allowed = allowed_splays(upper, lower) or ()
+        listed = tuple(one for one in allowed if wanted.splays_deg is None or one in wanted.splays_deg)
+        splays.append((splay,) if fixed or not listed else listed)
     low, high = wanted.tilt_deg or (hang.tilt_deg - TILT_RANGE_DEG, hang.tilt_deg + TILT_RANGE_DEG)
     tilts = _steps(low, high, wanted.tilt_step_deg, hang.tilt_deg)
     trims: tuple[float, ...] = (hang.position_m[2],)

@@ -26,6 +26,12 @@ def _check_range(value: Any) -> Any:
     return value
 
 
+def _check_listed(value: Any) -> Any:
+    if not isinstance(value, list | tuple) or not value:
+        raise problem("is not a list of splays", "give those that may be chosen, such as [0.0, 1.0, 2.0, 4.0]")
+    return value
+
+
 def _check_counts(value: Any) -> Any:
     if not isinstance(value, list | tuple) or not value:
         raise problem("is not a list of numbers", "give those to try, such as [10, 12]")
@@ -45,6 +51,7 @@ def _check_octaves(value: Any) -> Any:
     return value
 
 
+Splay = Annotated[float, quantity(0.0, 45.0, "deg")]
 Tilt = Annotated[float, quantity(-90.0, 90.0, "deg")]
 Fall = Annotated[float, quantity(-6.0, 12.0, "dB")]
 Weight = Annotated[float, quantity(0.0, 100.0, "")]
@@ -59,6 +66,9 @@ class Wanted(Model):
         None, description="lowest and highest tilt of the frame"
     )
     tilt_step_deg: Annotated[float, quantity(0.1, 10.0, "deg")] = Field(0.5, description="step of the tilt")
+    splays_deg: Annotated[tuple[Splay, ...], BeforeValidator(_check_listed)] | None = Field(
+        None, description="splays that may be chosen, where a joint allows them; all that it allows when absent"
+    )
     trim_m: (
         Annotated[
             tuple[Annotated[float, quantity(-100.0, 150.0, "m")], Annotated[float, quantity(-100.0, 150.0, "m")]],
