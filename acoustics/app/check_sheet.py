@@ -230,8 +230,8 @@ def _basis(report: Report) -> list[str]:
         "model: rigid bodies in one plane, vertical chains, exact for the masses and places in the equipment files;",
         "kg stand for the weight of that mass at 9.80665 m/s²; values against limits carry the dynamic factor once",
         "a bridle's leg is taken as straight, half of its weight at each end; slings and shackles as the file says",
-        "not in it: loads on the points but those of this hang and of what --beside names; wind, but where a finding says",
-        "so: hoists, slings, points and joints are those of still air; how far a column that is off the middle leans",
-        "sideways; chain and headroom of a pull-back's hoist; rated tilts are those of the complete column",
+        "not in it: loads on the points but those of this hang and of what --beside names; wind, but where a finding",
+        "says so: hoists, slings, points and joints are those of still air; how far a column that is off the middle",
+        "leans sideways; chain and headroom of a pull-back's hoist; rated tilts are those of the complete column",
         "not judged: secondary suspension, what is above the points, pins and hooks coming loose",
     ]
