@@ -90,6 +90,10 @@ def _deliver(found: Found, tried: list[Found], before: Before, read: _Read, aske
     """Write what was found, print it, and tell its status."""
     designed = rewritten(found.text, found.answer.nearest.hang)
     after = _judged(hang_from(designed, asked.hang, read.catalogue), found.problem, read, asked.grid)
+    over = [finding for finding in after.report.findings if finding.status == EXCEEDED]
+    if over:  # judged once more as it would be read from its file: what exceeds is no answer
+        print(text(found, tried, before, None, over))
+        return EXCEEDS
     files: dict[str, Callable[[Path], None]] = {
         "designed.toml": partial(_write_text, content=designed),
         "check.txt": partial(_write_text, content=f"{check_text(after.report)}\n"),
@@ -125,6 +129,9 @@ def _read(asked: argparse.Namespace) -> _Read:
         faults.append(hang.document.fault(("standing",), wrong, todo))
     if faults:
         raise FileFaults(faults)
+    if asked.shade and not groups_of(hang):
+        todo = "give [[group]] with rows, or leave out --shade"
+        raise FileFaults([Fault(asked.hang, "group", "is missing: there are no drive groups to shade", todo)])
     wanted = wanted_of(hang)
     faults = list(_wanted_faults(hang, wanted, venue))
     if faults:
@@ -184,9 +191,6 @@ def _driven(found: Found, column: npt.NDArray[np.float64], read: _Read, asked: a
     assert answer.best is not None
     hang, shading, correction = answer.best.hang, None, None
     if asked.shade:
-        if not groups_of(hang):
-            todo = "give [[group]] with rows, or leave out --shade"
-            raise FileFaults([Fault(asked.hang, "group", "is missing: there are no drive groups to shade", todo)])
         shading = shade(columns, column, *read.wanted.gain_db)
         hang = with_gains(hang, shading.gains_db)
     if asked.correct:

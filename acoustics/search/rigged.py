@@ -14,7 +14,7 @@ from rigging.check import judge
 from rigging.column import column_of
 from rigging.equipment import Catalogue, PickArm
 from rigging.faults import FileFaults
-from rigging.findings import CANNOT, EXCEEDS, Finding
+from rigging.findings import EXCEEDS, Finding
 from rigging.hang import Hang
 from rigging.lifting import hole_in_venue
 from rigging.loads import PickHole, all_holes, natural_tilt, pairs, pick_holes, reachable, with_arms
@@ -90,11 +90,6 @@ class Rigging:
             return float(np.degrees(max(reach[0] - tilt, tilt - reach[1], 0.0)))
         off = float(np.degrees(abs(natural_tilt(column, pick_holes(hang)[0]) - tilt)))
         return max(off - self.policy.tilt_tolerance_deg, 0.0)
-
-    def unjudged(self, hang: Hang) -> int:
-        """How many findings cannot be judged."""
-        findings = judge(hang, self.catalogue, self.policy, self.site, self.others).findings
-        return sum(found.status == CANNOT for found in findings)
 
     def _others(self, hang: Hang) -> Iterator[Hang]:
         if hang.pullback is not None or any(pick.point is None for pick in hang.picks):
