@@ -118,9 +118,12 @@ class Venue(Site):
 
     @classmethod
     def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[tuple[Loc, str, str, object]]:
-        """Names that stand twice; no area to listen in."""
+        """Names that stand twice; no area to listen in; a gust where no wind acts."""
         yield from duplicate_faults(data, "area")
         yield from duplicate_faults(data, "point")
+        if "gust_m_s" in data and data.get("open_air") is not True:
+            wrong = "has no meaning for a venue that is not in the open air"
+            yield ("gust_m_s",), wrong, "add open_air = true, or remove it", data["gust_m_s"]
         areas = data.get("area")
         if isinstance(areas, list) and not any(isinstance(a, dict) and a.get("role") != "obstacle" for a in areas):
             yield ("area",), "holds no area to listen in", 'add one with role = "audience"', len(areas)

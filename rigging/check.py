@@ -16,10 +16,19 @@ from rigging.column import column_of, joint_findings, joints_of, loom_masses, pe
 from rigging.equipment import Catalogue, PickArm
 from rigging.faults import Fault, FileFaults, nearest
 from rigging.findings import Finding, worst_first, worst_of_each
+from rigging.gusts import Gust, gust_joint_findings, gusts_on, lines_in
 from rigging.hang import Hang, points_of
-from rigging.lifting import PickLine, drops_m, hole_in_venue, pick_findings, pick_lines, share_findings
+from rigging.lifting import (
+    PickLine,
+    drops_m,
+    hole_in_venue,
+    load_findings,
+    pick_findings,
+    pick_lines,
+    share_findings,
+)
 from rigging.loads import best_picks, pick_holes, pullback_place
-from rigging.points import PointLoad, pick_point_loads, point_findings
+from rigging.points import PointLoad, greatest_of_each, pick_point_loads, point_findings
 from rigging.policy import Policy
 from rigging.pullback import pullback_findings, pullback_point_loads
 from rigging.revision import design_word, revision
@@ -28,10 +37,11 @@ from rigging.stack import stack_beyond, stack_findings, stack_joints
 from rigging.stages import Stage, build, tilt_findings
 from rigging.statics import Joints
 from rigging.strength import only_exceeds
-from rigging.wind import wind_findings
+from rigging.wind import unknown_wind, wind_findings
 
 Array = npt.NDArray[np.float64]
 
+NO_PICKS = "its file names no [[pick]]: what it puts on which points is not known"
 _FORCES = ("link", "pivot", "pivot_axial", "pivot_shear")
 
 
@@ -125,24 +135,52 @@ def judge(
         As `check`.
     """
     _refuse_unknown_points((hang, *others), site)
+    hung = _hang_up(hang, site, policy, catalogue)
+    beside = [_hang_up(other, site, policy, catalogue) for other in others if not other.standing]
+    hang, last = hung.hang, hung.stages[-1]
+    unsaid = [PointLoad("", each.hang.name, None, NO_PICKS) for each in beside if not each.hang.picks]
+    roof = [load for each in (hung, *beside) for load in each.loads] + unsaid
+    in_gusts = [load for each in (hung, *beside) for load in each.blown_loads]
+    findings = [
+        *_column_findings(hang, hung.stages, hung.lines, policy),
+        *share_findings(hang, hung.stages, policy),
+        *tilt_findings(hang, hung.stages, policy),
+        *(finding for line in hung.lines for finding in pick_findings(line, policy, catalogue)),
+        *(finding for lines in hung.blown for line in lines for finding in load_findings(line, policy, catalogue)),
+        *(finding for lines in (hung.lines, *hung.blown) for finding in arm_findings(hang, lines, policy)),
+        *gust_joint_findings(hang, last, hung.gusts),
+        *pullback_findings(hang, hung.stages, policy, catalogue),
+        *point_findings(roof, site, alone=not others),
+        *point_findings(in_gusts, site, alone=not others),
+        *unknown_wind(site),
+        *(wind_findings(hang, site, last, policy) if site else ()),
+    ]
+    found = list(cable_findings(hang, findings, free=last.balance.free))
+    return Judged(hang, found, hung.lines, roof, hung.stages)
+
+
+@dataclass(frozen=True)
+class _HungUp:
+    """A hang with its stages, load paths, and loads on points: moving in still air, and at rest in the worst gust."""
+
+    hang: Hang
+    stages: list[Stage]
+    lines: list[PickLine]
+    loads: list[PointLoad]
+    gusts: list[Gust]
+    blown: list[list[PickLine]]
+    blown_loads: list[PointLoad]
+
+
+def _hang_up(hang: Hang, site: Site | None, policy: Policy, catalogue: Catalogue) -> _HungUp:
     hang = with_pullback_place(hang, site)
     stages = build(hang, policy.least_pick_share, policy.lean_pick_share, drops_m(hang, catalogue))
     lines = pick_lines(hang, site, stages, policy, catalogue)
-    roof = _point_loads(hang, lines, stages[-1], policy, catalogue)
-    for other in (with_pullback_place(each, site) for each in others if not each.standing):
-        own = build(other, policy.least_pick_share, policy.lean_pick_share, drops_m(other, catalogue))
-        roof += _point_loads(other, pick_lines(other, site, own, policy, catalogue), own[-1], policy, catalogue)
-    findings = [
-        *_column_findings(hang, stages, lines, policy),
-        *share_findings(hang, stages, policy),
-        *tilt_findings(hang, stages, policy),
-        *(finding for line in lines for finding in pick_findings(line, policy, catalogue)),
-        *arm_findings(hang, lines, policy),
-        *pullback_findings(hang, stages[-1], policy, catalogue),
-        *point_findings(roof, site, alone=not others),
-        *(wind_findings(hang, site, stages[-1], policy) if site else ()),
-    ]
-    return Judged(hang, list(cable_findings(hang, findings, free=stages[-1].balance.free)), lines, roof, stages)
+    gusts = gusts_on(hang, site, stages[-1], policy)
+    blown = [lines_in(hang, lines, gust, site, catalogue) for gust in gusts] if site else []
+    cases = [_point_loads(hang, each, stages[-1], policy, catalogue) for each in blown]
+    loads = _point_loads(hang, lines, stages[-1], policy, catalogue)
+    return _HungUp(hang, stages, lines, loads, gusts, blown, greatest_of_each(cases))
 
 
 def _refuse_unknown_points(hangs: Sequence[Hang], site: Site | None) -> None:
@@ -168,7 +206,7 @@ def _check_stack(hang: Hang, policy: Policy, site: Site | None, venue: Mapping[s
         policy=policy,
         design=design_word(hang, venue),
         revision=_revision(hang, policy, venue, ()),
-        findings=worst_first(findings),
+        findings=worst_first(worst_of_each(findings)),
         lines=[],
         loads=[],
         joints=joints,
@@ -195,8 +233,9 @@ def _column_findings(
         # A tilt that its picks cannot hold is none that the joints may be found within at.
         fails = "" if stage.balance.unknown else stage.balance.problem
         yield from (only_exceeds(each, fails) for each in found)
-    last = stages[-1].balance
-    yield from permitted_findings(hang, loom_masses(hang), float(np.degrees(last.tilt)), last.unknown)
+    for stage in reversed(stages):  # the complete column first: it is named where a stage before is no worse
+        tilt, unknown = float(np.degrees(stage.balance.tilt)), stage.balance.unknown
+        yield from permitted_findings(hang, loom_masses(hang), tilt, stage.rows, stage.name, unknown)
 
 
 def _joints(hang: Hang, stage: Stage) -> Joints:

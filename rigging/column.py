@@ -110,13 +110,20 @@ def side_beyond(column: Column, hang: Hang, tilt: float, roll: float) -> Array:
     tilt, roll : float
         Tilt of the frame; roll of the whole about the forward axis, positive left side up. [rad]
     """
-    mass, centre = column.mass[1:], column.centre[1:]
+    below = np.cumsum(column.mass[:0:-1])[::-1] * G
+    return beyond_half(hang, np.abs(side_moment(column, tilt, roll)) / below, below)
+
+
+def side_moment(column: Column, tilt: float, roll: float) -> Array:
+    """Moment of what hangs below each joint about the joint's forward axis, (N,), positive where it lies left. [N m]
+
+    `tilt`, `roll` as for `side_beyond`.
+    """
+    weight, centre = column.mass[1:] * G, column.centre[1:]
     flat = statics.turned(centre[:, [0, 2]], tilt)[:, 1]
-    below = np.cumsum(mass[::-1])[::-1]
-    y, v = (np.cumsum((mass * values)[::-1])[::-1] / below for values in (centre[:, 1], flat))
     height = statics.turned(column.pivot, tilt)[:, 1]
-    offset = np.abs(y * np.cos(roll) - (v - height) * np.sin(roll))
-    return beyond_half(hang, offset, below * G)
+    below, y, z = (np.cumsum(n[::-1])[::-1] for n in (weight, weight * centre[:, 1], weight * flat))
+    return np.asarray(y * np.cos(roll) - (z - below * height) * np.sin(roll))
 
 
 def beyond_half(hang: Hang, offset_m: Array, weight_n: Array) -> Array:
@@ -137,13 +144,13 @@ def joint_findings(
     for index in range(len(joints.link)):
         part = f"joint {_joint_name(index)}"
         if gap:
-            yield from _unknown_joint(part, above[index], hang.items[index], f"{gap}; {state}")
+            yield from unknown_joint(part, above[index], hang.items[index], f"{gap}; {state}")
             continue
         force = float(joints.link[index]), float(np.hypot(*joints.pivot[index])), float(beyond[index])
         yield from side_findings(part, above[index], hang.items[index], force, factor, state)
 
 
-def _unknown_joint(part: str, upper: Frame | Item, lower: Item, why: str) -> Iterator[Finding]:
+def unknown_joint(part: str, upper: Frame | Item, lower: Item, why: str) -> Iterator[Finding]:
     """A joint of a column of which it is not known how it hangs: its link may pull or push."""
     for what in (TENSION, COMPRESSION, PIN):
         yield unjudged(part, what, None, "kg", why)
@@ -170,47 +177,50 @@ def side_findings(
         yield unjudged(part, LOCK, None, "", why, state)
 
 
-def permitted_findings(hang: Hang, loom_kg: Array, tilt_deg: float, gap: str = "") -> Iterator[Finding]:
-    """Permitted number and mass below the frame and every row, by tilt and splay where given.
+def permitted_findings(
+    hang: Hang, loom_kg: Array, tilt_deg: float, rows: int, state: str = "", gap: str = ""
+) -> Iterator[Finding]:
+    """Permitted number and mass below the frame and every row of the first `rows`, by tilt and splay where given.
 
     `loom_kg` (N,): mass of the loom at each row [kg]. `tilt_deg`: at which the frame hangs; `gap`: why that is not
-    known, if so: then entries that hold for some tilts cannot be judged.
+    known, if so: then entries that hold for some tilts cannot be judged. `state`: the stage, for the notes.
     """
-    above: list[Frame | Item] = [hang.frame, *hang.items[:-1]]
+    above: list[Frame | Item] = [hang.frame, *hang.items[: rows - 1]]
     for index, upper in enumerate(above):
-        below = hang.items[index:]
+        below = hang.items[index:rows]
         number = sum(isinstance(item, Enclosure) for item in below)
-        mass = sum(item.mass_kg for item in below) + float(loom_kg[index:].sum())
+        mass = sum(item.mass_kg for item in below) + float(loom_kg[index:rows].sum())
         part = f"below {upper.name}" + (f", row {index}" if index else "")
         entries = upper.rated.below if upper.rated else ()
         if not entries:
-            yield unjudged(part, "mass below", mass, "kg", f"{upper.name} gives no permitted number or mass below")
+            why = f"{upper.name} gives no permitted number or mass below"
+            yield unjudged(part, "mass below", mass, "kg", why, state)
             continue
         if gap and any(entry.tilt_deg for entry in entries):
             certain = [entry for entry in entries if not entry.tilt_deg and entry.holds(0.0, hang.splays_deg[index])]
-            found = _permitted(part, number, mass, certain, upper)
+            found = _permitted(part, number, mass, certain, upper, state)
             yield from (finding for finding in found if finding.status == EXCEEDS)
-            yield unjudged(part, "mass below", mass, "kg", f"{upper.name} has entries by tilt: {gap}")
+            yield unjudged(part, "mass below", mass, "kg", f"{upper.name} has entries by tilt: {gap}", state)
             continue
         matching = [entry for entry in entries if entry.holds(tilt_deg, hang.splays_deg[index])]
-        yield from _permitted(part, number, mass, matching, upper)
+        yield from _permitted(part, number, mass, matching, upper, state)
         if not matching:
             at = f"a tilt of {tilt_deg:.1f}° with a splay of {hang.splays_deg[index]:g}°"
-            yield unjudged(part, "mass below", mass, "kg", f"{upper.name} has no entry for {at}")
+            yield unjudged(part, "mass below", mass, "kg", f"{upper.name} has no entry for {at}", state)
 
 
 def _permitted(
-    part: str, number: int, mass: float, entries: list[PermittedBelow], upper: Frame | Item
+    part: str, number: int, mass: float, entries: list[PermittedBelow], upper: Frame | Item, state: str
 ) -> Iterator[Finding]:
     source = upper.rated.source if upper.rated else ""
     numbers = [entry.number for entry in entries if entry.number is not None]
     masses = [entry.mass_kg for entry in entries if entry.mass_kg is not None]
     if numbers:
-        yield judged(part, "enclosures below", float(number), float(min(numbers)), "", source)
+        yield judged(part, "enclosures below", float(number), float(min(numbers)), "", source, state)
     if masses:
-        yield judged(part, "mass below", mass, min(masses), "kg", source)
+        yield judged(part, "mass below", mass, min(masses), "kg", source, state)
     if entries and not numbers and not masses:
-        yield unjudged(part, "mass below", mass, "kg", f"{upper.name}: its entry gives neither number nor mass")
+        yield unjudged(part, "mass below", mass, "kg", f"{upper.name}: its entry gives neither number nor mass", state)
 
 
 def rated_finding(
@@ -225,7 +235,7 @@ def rated_finding(
     missing = sorted({item.name for item in (upper, lower)} - set(given))
     worked = value * (factor or 1.0)
     if np.isnan(value):
-        why = f"the load is off the middle and {lower.name} gives no side_spacing_m"
+        why = f"one side gets more than half, and {lower.name} gives no side_spacing_m"
         return unjudged(part, what, None, "kg", why, state)
     limit, source = min(given.values(), default=(None, ""))
     if limit is not None and (worked > limit or (not missing and factor is not None)):

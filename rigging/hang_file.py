@@ -147,7 +147,10 @@ def _pick_faults(picks: Any) -> Iterator[Problem]:
         loc: Loc = ("pick", index)
         if "point" in pick and "leg" in pick:
             yield loc, "has both a point and bridle legs", "keep one of the two", NO_VALUE
-        if ("leg" in pick) != ("apex_m" in pick):
+        if "point" in pick and "apex_m" in pick and "leg" not in pick:
+            wrong = "has no meaning for a pick below a point of its own"
+            yield (*loc, "apex_m"), wrong, "remove it, or give [[pick.leg]] in place of the point", pick["apex_m"]
+        elif ("leg" in pick) != ("apex_m" in pick):
             missing = "apex_m" if "leg" in pick else "leg"
             todo = "a bridle needs [[pick.leg]] twice or three times, and apex_m, the height where they meet"
             yield (*loc, missing), "key is missing", todo, NO_VALUE

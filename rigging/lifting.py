@@ -39,8 +39,8 @@ class PickLine:
     """One pick from its hole to the roof; masses in kg, at rest unless a name says otherwise.
 
     `hole_kg`, `low_kg`: greatest and least load of its hole when complete; `worst_kg` the greatest over all stages, at
-    `worst_stage`; `load_gap` why it is not known at some stage, or does not hold there, else empty. `aside_kg`: what a
-    leaning chain pulls its point backwards along the azimuth when complete. `hardware`, `top_hardware`: below its
+    `worst_stage`; `load_gap` why it is not known at some stage, or does not hold there, else empty. `aside_kg` (2,):
+    what a leaning chain pulls its point sideways when complete, (x, y). `hardware`, `top_hardware`: below its
     hoist and above. `factor`: dynamic, None where unknown. `place_m` (3,): the hole in the venue; `top_m` (3,): its
     point or its bridle's apex, None without a venue. `chain_m`: hook to hook when complete, `longest_chain_m` over
     all stages, None where the floor is not known. `leg_loads`: a bridle's; `legs_problem`: why they are not known.
@@ -58,7 +58,7 @@ class PickLine:
     worst_kg: float
     worst_stage: str
     load_gap: str
-    aside_kg: float
+    aside_kg: Array
     place_m: Array
     top_m: Array | None
     chain_m: float | None
@@ -128,8 +128,7 @@ def pick_lines(
     hang: Hang, site: Site | None, stages: Sequence[Stage], policy: Policy, catalogue: Catalogue
 ) -> list[PickLine]:
     """The load paths of a hang's picks; without a venue what is above the hook stays open."""
-    points = {point.name: point for point in site.point} if site else {}
-    return [_line(hang, index, stages, policy, catalogue, points) for index in range(len(hang.picks))]
+    return [_line(hang, index, stages, policy, catalogue, site) for index in range(len(hang.picks))]
 
 
 def _line(
@@ -138,15 +137,16 @@ def _line(
     stages: Sequence[Stage],
     policy: Policy,
     catalogue: Catalogue,
-    points: Mapping[str, Point],
+    site: Site | None,
 ) -> PickLine:
     pick, hole, last = hang.picks[index], pick_holes(hang)[index], stages[-1].balance
+    azimuth = np.radians(hang.azimuth_deg)
     hoist = hoist_of(pick.hoist, catalogue)
     hardware, above = pieces_of(pick.hardware, catalogue), pieces_of(pick.top_hardware, catalogue)
     high = [float(stage.balance.high[index]) / G for stage in stages]
     worst = int(np.nanargmax(high)) if np.isfinite(high).any() else -1
     place = hole_in_venue(hang, hole, last.tilt)
-    top = _top(pick, points, place)
+    top = _top(pick, _points(site), place)
     chain, longest = _chains(hang, stages, place, top, length_of(hardware), length_of(above))
     line = PickLine(
         name=f"pick {index + 1}, {hole.name}",
@@ -161,7 +161,7 @@ def _line(
         worst_kg=high[worst],
         worst_stage=stages[worst].name,
         load_gap=_joined(*(f"{stage.balance.problem} ({stage.name})" for stage in stages if stage.balance.problem)),
-        aside_kg=high[-1] * float(np.sin(last.lean)),
+        aside_kg=-high[-1] * np.sin(last.lean) * np.array([np.cos(azimuth), np.sin(azimuth)]),
         place_m=place,
         top_m=top,
         chain_m=chain,
@@ -169,20 +169,26 @@ def _line(
         leg_loads=None,
         legs_problem="",
     )
-    return _on_legs(line, points, catalogue)
+    if np.any(np.abs(line.aside_kg) > _PLUMB * abs(line.hole_kg)):
+        return dataclasses.replace(line, legs_problem="the chain leans: how the legs share that is not worked out")
+    return on_legs(line, site, catalogue)
 
 
-def _on_legs(line: PickLine, points: Mapping[str, Point], catalogue: Catalogue) -> PickLine:
+def on_legs(line: PickLine, site: Site | None, catalogue: Catalogue) -> PickLine:
     """A load path with the balance of its bridle, where it has one, or why that is not known."""
     if not line.pick.leg or line.top_m is None or line.worst_roof_kg is None:
         return line
-    if abs(line.aside_kg) > _PLUMB * abs(line.hole_kg):
-        return dataclasses.replace(line, legs_problem="the chain leans: how the legs share that is not worked out")
+    points = _points(site)
+    anchors = [points[leg.point].position_m for leg in line.pick.leg]
     try:
-        held = bridle(line.worst_roof_kg * G, line.top_m, [points[leg.point].position_m for leg in line.pick.leg])
+        held = bridle(line.worst_roof_kg * G, line.top_m, anchors, line.aside_kg * G)
     except ValueError as error:
         return dataclasses.replace(line, legs_problem=str(error))
     return dataclasses.replace(line, leg_loads=leg_loads(line.pick.leg, held, catalogue))
+
+
+def _points(site: Site | None) -> dict[str, Point]:
+    return {point.name: point for point in site.point} if site else {}
 
 
 def _chains(
@@ -201,6 +207,13 @@ def _chains(
 
 def pick_findings(line: PickLine, policy: Policy, catalogue: Catalogue) -> Iterator[Finding]:
     """Hole, hardware, hoist, reach, plumb and bridle of one pick."""
+    yield from load_findings(line, policy, catalogue)
+    if line.hoist is not None:
+        yield from _reach_findings(line, line.hoist, policy)
+
+
+def load_findings(line: PickLine, policy: Policy, catalogue: Catalogue) -> Iterator[Finding]:
+    """What its load does to hole, hardware, hoist and bridle of one pick."""
     state, hole, name = line.worst_stage, line.hole, line.name
     what, gap = "load on the hole", line.load_gap
     yield against(name, what, line.worst_kg, hole.limit_kg, line.factor, hole.source, hole.name, state, gap)
@@ -210,8 +223,6 @@ def pick_findings(line: PickLine, policy: Policy, catalogue: Catalogue) -> Itera
     yield from piece_findings(name, load, line.hardware, line.factor, policy, state, gap)
     yield hoist_finding(name, load, line.hoist, line.factor, policy, state, line.hook_gap)
     yield from _top_findings(line, policy)
-    if line.hoist is not None:
-        yield from _reach_findings(line, line.hoist, policy)
     if line.leg_loads is not None:
         part = f"{name}, bridle"
         yield from leg_findings(part, line.leg_loads, line.factor, policy, catalogue, state, line.roof_gap)

@@ -59,10 +59,17 @@ def pick_point_loads(hang: Hang, lines: Sequence[PickLine]) -> Iterator[PointLoa
         elif not np.isfinite(line.least_roof_kg):
             yield PointLoad(named[0], user, None, why or "the load of the pick is not known: it would push")
         else:
-            azimuth = np.radians(hang.azimuth_deg)
-            backwards = line.aside_kg if np.isfinite(line.aside_kg) else 0.0
-            force = -G * np.array([backwards * np.cos(azimuth), backwards * np.sin(azimuth), line.least_roof_kg])
+            force = G * np.array([*np.nan_to_num(line.aside_kg), -line.least_roof_kg])
             yield PointLoad(named[0], user, force * factor, why)
+
+
+def greatest_of_each(cases: Sequence[Sequence[PointLoad]]) -> list[PointLoad]:
+    """Of the same loads in several cases the greatest of each; one that is not known counts as greater than any."""
+
+    def size(load: PointLoad) -> float:
+        return np.inf if load.size_kg is None else load.size_kg
+
+    return [max(each, key=size) for each in zip(*cases, strict=True)]
 
 
 def point_findings(loads: Sequence[PointLoad], site: Site | None, *, alone: bool = False) -> Iterator[Finding]:
@@ -73,8 +80,9 @@ def point_findings(loads: Sequence[PointLoad], site: Site | None, *, alone: bool
     """
     for load in loads:
         if site is None or not load.point:
-            why = "no venue file was given" if site is None else "the hang file names no point for it"
-            yield unjudged(load.user, "load at the roof", load.size_kg, "kg", why, load.why)
+            unnamed = load.why if load.force_n is None and not load.point else "the hang file names no point for it"
+            why = "no venue file was given" if site is None else unnamed
+            yield unjudged(load.user, "load at the roof", load.size_kg, "kg", why, load.why if why != load.why else "")
     points = {point.name: point for point in site.point} if site else {}
     for name in sorted({load.point for load in loads} & points.keys()):
         assert site is not None
@@ -84,16 +92,17 @@ def point_findings(loads: Sequence[PointLoad], site: Site | None, *, alone: bool
 def _point_finding(point: Point, loads: Sequence[PointLoad], site: Site, alone: bool) -> Finding:
     part, what = f"point {point.name}", "load on the point"
     known = [load for load in loads if load.force_n is not None]
-    up, total = _sums(known)[1], _pull(known)[0]
+    up, total = _sums(known)[1], _pull(known)[0] if known else None
     note = f"carries {' and '.join(load.user for load in loads)}{'; no other load was named' if alone else ''}"
     gaps = dict.fromkeys(load.why for load in loads if load.why)
     if up > 0:
         gaps[f"it is pulled up with {up / G:.1f} kg: whether its limit holds for that is not known"] = None
     gap = "; ".join(gaps)
-    if point.limit_kg is None:
-        return unjudged(part, what, total, "kg", "the venue file gives no limit", note)
+    if point.limit_kg is None or total is None:
+        why = "the venue file gives no limit" if point.limit_kg is None else gap
+        return unjudged(part, what, total, "kg", why, note)
     source = f"venue file {site.name}"
-    if point.eyebolt and known:
+    if point.eyebolt:
         return only_exceeds(_on_eyebolt(part, what, point.limit_kg, source, known, note), gap)
     return only_exceeds(judged(part, what, total, point.limit_kg, "kg", source, note), gap)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -10,21 +10,23 @@ from rigging.equipment import Catalogue, Enclosure
 from rigging.findings import Finding, judged, unjudged
 from rigging.hang import Hang
 from rigging.lifting import NO_HOIST, NOT_ABOVE, NOT_BELOW
+from rigging.loads import pullback_place
 from rigging.picks import PullBack
-from rigging.piece import mass_of, pieces_of
+from rigging.piece import length_of, mass_of, pieces_of
 from rigging.points import PointLoad
 from rigging.policy import Policy
 from rigging.stages import Stage
-from rigging.statics import G
-from rigging.strength import against, hoist_finding, hoist_of, piece_findings
+from rigging.statics import G, turned
+from rigging.strength import against, hoist_finding, hoist_of, only_exceeds, piece_findings
 from rigging.suspension import hoist_factor, hoist_weight_kg
+from rigging.tackle import Hoist
 
 _PART, _STATE = "pull-back", "complete"
 
 
-def pullback_findings(hang: Hang, last: Stage, policy: Policy, catalogue: Catalogue) -> Iterator[Finding]:
-    """Hole, hardware and hoist of a pull-back, and the lean that it gives the top chain."""
-    use, balance = hang.pullback, last.balance
+def pullback_findings(hang: Hang, stages: Sequence[Stage], policy: Policy, catalogue: Catalogue) -> Iterator[Finding]:
+    """Hole, hardware, hoist and reach of a pull-back, and the lean that it gives the top chain."""
+    use, balance = hang.pullback, stages[-1].balance
     if use is None or (balance.problem and not balance.unknown):
         return  # a balance that fails is found by itself
     gap = balance.unknown
@@ -54,6 +56,44 @@ def pullback_findings(hang: Hang, last: Stage, policy: Policy, catalogue: Catalo
         why = "to_m is a place, no venue point with a limit"
         yield unjudged(_PART, "load on what it pulls at", shown, "kg", gap or why)
     yield _lean(balance.lean, policy, gap)
+    if hoist is not None:
+        yield from _reach(hang, stages, hoist, length_of([*hardware, *above]), gap)
+
+
+def _reach(hang: Hang, stages: Sequence[Stage], hoist: Hoist, hardware_m: float, gap: str) -> Iterator[Finding]:
+    """Headroom when complete, and the longest chain: it takes hold while the last row is over its cart."""
+    use = hang.pullback
+    assert use is not None
+    apart = _apart(hang, stages[-1], hang.position_m[2])
+    if apart is None:
+        yield unjudged(_PART, "reach of the hoist", None, "m", gap or "its upper end or its hole is not known")
+        return
+    chain = apart - hardware_m
+    unnamed = use.hardware is None or use.top_hardware is None
+    missing = gap or ("hardware that is not named takes up headroom too" if unnamed else "")
+    headroom = judged(_PART, "headroom, hook to hook", chain, hoist.headroom_m, "m", hoist.source, _STATE, least=True)
+    yield only_exceeds(headroom, missing)
+    what = "chain out, longest"
+    if hang.floor_below_m is None:
+        yield unjudged(_PART, what, None, "m", "the hang file gives no floor_below_m")
+        return
+    on_cart = stages[-2]
+    low = _apart(hang, on_cart, hang.floor_below_m + hang.carts.deck_m - on_cart.column.lowest_m(on_cart.balance.tilt))
+    longest = max(chain, (low or 0.0) - hardware_m)
+    note = f"{_STATE} or {on_cart.name}"
+    yield only_exceeds(judged(_PART, what, longest, hoist.chain_m, "m", hoist.source, note), gap)
+
+
+def _apart(hang: Hang, stage: Stage, trim_m: float) -> float | None:
+    """From a pull-back's hole to its upper end with the frame at a height; None where one of them is not known. [m]"""
+    hold = pullback_place(hang, stage.column)
+    if hold is None or hang.pullback is None or hang.pullback.to_m is None:
+        return None
+    ahead, up = turned(hold, stage.balance.tilt)
+    azimuth = float(np.radians(hang.azimuth_deg))
+    x, y, _ = hang.position_m
+    place = np.array([x + ahead * np.cos(azimuth), y + ahead * np.sin(azimuth), trim_m + up])
+    return float(np.linalg.norm(np.array(hang.pullback.to_m) - place))
 
 
 def pullback_point_loads(hang: Hang, last: Stage, policy: Policy, catalogue: Catalogue) -> Iterator[PointLoad]:

@@ -31,5 +31,5 @@ class Site(Model):
     description: Name | None = Field(None, description="where the numbers come from")
     datum: Name = Field(DATUM, description="what the origin is")
     open_air: Flag = Field(False, description="whether wind acts")
-    gust_m_s: Annotated[float, quantity(0.0, 60.0, "m/s")] | None = Field(None, description="gust to check for, 3 s")
+    gust_m_s: Annotated[float, quantity(1.0, 60.0, "m/s")] | None = Field(None, description="gust to check for, 3 s")
     point: tuple[Point, ...] = Field((), description="points to hang from: [[point]]")

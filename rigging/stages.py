@@ -16,6 +16,7 @@ from rigging.hang import Hang
 from rigging.loads import Balance, balance, pick_holes, reachable
 from rigging.policy import Policy
 
+_UPRIGHT = 1e-6  # a lean to the side below this is rounding [rad]
 GROUP = 4  # columns travel in groups of up to four on a cart (common practice, no source)
 
 
@@ -99,7 +100,7 @@ def _engages(elevation: float, limit_deg: float | None) -> str:
 
 
 def tilt_findings(hang: Hang, stages: list[Stage], policy: Policy) -> Iterator[Finding]:
-    """Whether the complete column takes the file's tilt, and how high its lowest edge stays above the floor."""
+    """Whether the complete column takes the file's tilt and hangs upright, and how high its lowest edge stays."""
     last = stages[-1]
     tilt = float(np.degrees(last.balance.tilt))
     if hang.picks and last.balance.free:
@@ -114,6 +115,10 @@ def tilt_findings(hang: Hang, stages: list[Stage], policy: Policy) -> Iterator[F
         note = f"its picks reach {low:+.1f}° to {high:+.1f}° with {policy.least_pick_share:.0%} on each"
         outside = max(low - hang.tilt_deg, hang.tilt_deg - high, 0.0)
         yield judged("frame", "tilt beyond its picks' reach", float(outside), 0.0, "°", "statics", note)
+    if abs(last.balance.roll) > _UPRIGHT:
+        note = "its centre of mass hangs plumb below its picks, off the middle of the column"
+        lean = abs(float(np.degrees(last.balance.roll)))
+        yield judged("frame", "lean to the side", lean, policy.tilt_tolerance_deg, "°", policy.name, note)
     for stage in stages[:-2]:
         elevation = float(np.degrees(stage.lowest_elevation))
         if stage.limit_deg is None:

@@ -47,18 +47,24 @@ class Bridle:
     off_plane: float
 
 
-def bridle(load_n: float, apex_m: npt.ArrayLike, anchor_m: npt.ArrayLike) -> Bridle:
+def bridle(
+    load_n: float, apex_m: npt.ArrayLike, anchor_m: npt.ArrayLike, aside_n: npt.ArrayLike = (0.0, 0.0)
+) -> Bridle:
     """Tensions of a bridle of two or three legs that carries a load at its apex.
 
-    Balance of forces at the apex, Σ T_i e_i = W ẑ; for two legs this is T1 = W L1 H2/(V1 H2 + V2 H1).
+    Balance of forces at the apex, Σ T_i e_i = W ẑ; for two legs this is T1 = W L1 H2/(V1 H2 + V2 H1). A load that
+    also pulls sideways swings two legs about the line of their anchors, into the plane of the load.
 
     Parameters
     ----------
     load_n : float
-        [N]
+        Plumb part of the load. [N]
     apex_m : array_like, shape (3,)
+        Where it hangs at rest.
     anchor_m : array_like, shape (K, 3)
         [m]
+    aside_n : array_like, shape (2,)
+        What the load pulls sideways, (x, y). [N]
 
     Returns
     -------
@@ -76,6 +82,9 @@ def bridle(load_n: float, apex_m: npt.ArrayLike, anchor_m: npt.ArrayLike) -> Bri
         raise ValueError(f"a bridle has two or three legs, not {len(apart)}; four are indeterminate")
     if np.any(apart[:, 2] <= 0):
         raise ValueError("every anchor of a bridle must be above its apex")
+    lean = -np.asarray(aside_n, dtype=float) / load_n
+    if len(apart) == 2 and np.any(lean):
+        apart = _swung(apart, np.array([*lean, 1.0]))
     length = np.linalg.norm(apart, axis=1)
     toward = apart / length[:, np.newaxis]
     spanned = abs(float(np.linalg.det(toward))) if len(apart) == 3 else 1.0
@@ -85,8 +94,9 @@ def bridle(load_n: float, apex_m: npt.ArrayLike, anchor_m: npt.ArrayLike) -> Bri
     pairs = (toward @ toward.T)[np.triu_indices(len(apart), 1)]
     if pairs.max() > np.cos(_SIDE_BY_SIDE):
         raise ValueError("two legs run side by side: how they share depends on their lengths")
-    share, *_ = np.linalg.lstsq(toward.T, np.array([0.0, 0.0, 1.0]), rcond=None)
-    off = np.linalg.norm(toward.T @ share - np.array([0.0, 0.0, 1.0]))
+    held = np.array([*lean, 1.0])
+    share, *_ = np.linalg.lstsq(toward.T, held, rcond=None)
+    off = np.linalg.norm(toward.T @ share - held)
     tension = load_n * share
     return Bridle(
         tension=tension,
@@ -97,6 +107,16 @@ def bridle(load_n: float, apex_m: npt.ArrayLike, anchor_m: npt.ArrayLike) -> Bri
         included=float(np.arccos(np.clip(pairs.min(), -1.0, 1.0))),
         off_plane=0.0 if off < _IN_PLANE else float(off),
     )
+
+
+def _swung(apart: Array, held: Array) -> Array:
+    """Two legs (2, 3), turned about the line of their anchors until the force that holds the load lies between them."""
+    line = (apart[1] - apart[0]) / np.linalg.norm(apart[1] - apart[0])
+    across = held - (held @ line) * line
+    across = across / np.linalg.norm(across)
+    along = apart @ line
+    reach = np.linalg.norm(apart - along[:, np.newaxis] * line, axis=1)
+    return np.asarray(along[:, np.newaxis] * line + reach[:, np.newaxis] * across)
 
 
 def beam_loads(span_m: float, at_m: npt.ArrayLike, load_n: npt.ArrayLike) -> tuple[float, float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -22,9 +23,13 @@ from rigging.statics import G, turned
 
 Array = npt.NDArray[np.float64]
 
-_WAYS = ("from the front or rear", "from the side")
+WAYS = ("from the front or rear", "from the side")
+EXTENTS = ("width_m", "depth_m")  # across a wind along the azimuth, and one from the side
+NO_GUST = "the venue is in the open air and gives no gust_m_s"
+PULLED = "what a gust does to a column with a pull-back is not worked out"
+MANY = "more than two picks: how they share the wind is not worked out"
 MOST_M_S = 80.0  # faster than any gust that a hang is put into
-_APART_M = 1e-3  # picks nearer than this are in line
+APART_M = 1e-3  # picks nearer than this are in line
 AIR_DENSITY = 1.225  # at 15 °C and 101.325 kPa, ISO 2533:1975 [kg/m³]
 # Upper edges of Beaufort 0 to 11, 10-minute means at 10 m (WMO No. 8, from memory). [m/s]
 BEAUFORT_EDGES = (0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9, 17.2, 20.8, 24.5, 28.5, 32.7)
@@ -109,18 +114,48 @@ def beaufort(speed_m_s: float) -> int:
     return int(np.searchsorted(BEAUFORT_EDGES, speed_m_s, side="right"))
 
 
+@dataclass(frozen=True)
+class Face:
+    """What the wind meets of the frame and N rows: areas (1 + N,) [m²], middles (1 + N, 2) as (x, z) [m]."""
+
+    area_m2: Array
+    place: Array
+
+    @property
+    def middle(self) -> Array:
+        """Middle of the whole face, (x, z). [m]"""
+        return np.asarray(self.area_m2 @ self.place / self.area_m2.sum())
+
+
+def face_of(hang: Hang, tilt: float, extent: str) -> Face:
+    """The face of a hang at a tilt [rad] to a wind along its azimuth (`width_m`) or from its side (`depth_m`).
+
+    The sum of all fronts, or sides: none stands in the lee of another.
+    """
+    items: list[Frame | Item] = [hang.frame, *hang.items]
+    areas = np.array([getattr(item, extent) * item.height_m for item in items])
+    level = dataclasses.replace(hang, tilt_deg=float(np.degrees(tilt)), azimuth_deg=0.0, position_m=(0.0, 0.0, 0.0))
+    return Face(areas, lay_out(level).outline[..., [0, 2]].mean(axis=1))
+
+
+def unknown_wind(site: Site | None) -> Iterator[Finding]:
+    """What is not known of the wind: whether there is any, or its gust."""
+    if site is None:
+        why = "no venue file was given: whether it hangs in the open air is not known"
+        yield unjudged("wind", "gust", None, "m/s", why)
+    elif site.open_air and site.gust_m_s is None:
+        yield unjudged("wind", "gust", None, "m/s", NO_GUST)
+
+
 def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterator[Finding]:
     """What a gust does to the complete column in the open air: swing, load shift, slack and heavy picks.
 
     The drag is taken on the sum of all fronts (or sides), at their middle; a gust (3 s) is higher than the
     10-minute mean that Beaufort numbers stand for. The column is at rest: no dynamic factor.
     """
-    if not site.open_air:
+    if not site.open_air or site.gust_m_s is None:
         return
-    if site.gust_m_s is None:
-        yield unjudged("wind", "gust", None, "m/s", "the venue is in the open air and gives no gust_m_s")
-        return
-    pulled = "" if hang.pullback is None else "what a gust does to a column with a pull-back is not worked out"
+    pulled = "" if hang.pullback is None else PULLED
     unknown = last.balance.problem or pulled
     if unknown:
         yield from _unknown_findings(unknown, f"gust {site.gust_m_s:g} m/s", several=len(hang.picks) > 1)
@@ -132,21 +167,18 @@ def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterat
     places = np.array([hole.place for hole in holes])
     at = turned(places[:, [0, 2]], tilt)
     gust = f"gust {site.gust_m_s:g} m/s (as a mean Beaufort {beaufort(site.gust_m_s)}), Cd {policy.drag:g}"
-    for way, extent, across, middle in (
-        (_WAYS[0], "width_m", at[:, 0], flat[0]),
-        (_WAYS[1], "depth_m", places[:, 1], centre[1]),
-    ):
-        area, height = exposed(hang, tilt, extent)
+    for way, extent, across, middle in zip(WAYS, EXTENTS, (at[:, 0], places[:, 1]), (flat[0], centre[1]), strict=True):
+        face = face_of(hang, tilt, extent)
+        area, height = float(face.area_m2.sum()), float(face.middle[1])
         force = float(wind_force(site.gust_m_s, area, policy.drag))
         swing = float(np.degrees(wind_swing(force, weight)))
         reached = float(wind_speed(weight * np.tan(np.radians(policy.swing_deg)), area, policy.drag))
         note = f"{gust}; reached at {reached:.1f} m/s; the structure's engineer decides"
         yield judged("wind", f"swing, wind {way}", swing, policy.swing_deg, "°", policy.name, note)
-        if np.ptp(across) < _APART_M:
+        if np.ptp(across) < APART_M:
             continue
         if len(holes) > 2:
-            why = "more than two picks: how they share the wind is not worked out"
-            yield unjudged("wind", f"loads of the picks, wind {way}", None, "kg", f"{why}; {gust}")
+            yield unjudged("wind", f"loads of the picks, wind {way}", None, "kg", f"{MANY}; {gust}")
             continue
         picks = np.column_stack([across, at[:, 1]])
         where = ((middle, flat[1]), (middle, height))
@@ -161,7 +193,7 @@ def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterat
 
 
 def _unknown_findings(why: str, gust: str, *, several: bool) -> Iterator[Finding]:
-    for way in _WAYS:
+    for way in WAYS:
         yield unjudged("wind", f"swing, wind {way}", None, "°", why, gust)
         if several:
             yield unjudged("wind", f"loads of the picks, wind {way}", None, "kg", why, gust)
@@ -182,12 +214,3 @@ def _load_findings(loads: Array, holes: list[PickHole], way: str, gust: str) -> 
 def _cross(a: Array, b: Array) -> float:
     """a_x b_z − a_z b_x."""
     return float(a[0] * b[1] - a[1] * b[0])
-
-
-def exposed(hang: Hang, tilt: float, extent: str) -> tuple[float, float]:
-    """Area across the wind [m²], and the height of its middle from the frame reference [m], at a tilt [rad]."""
-    items: list[Frame | Item] = [hang.frame, *hang.items]
-    areas = np.array([getattr(item, extent) * item.height_m for item in items])
-    layout = lay_out(dataclasses.replace(hang, tilt_deg=float(np.degrees(tilt))))
-    heights = layout.outline[..., 2].mean(axis=1) - hang.position_m[2]
-    return float(areas.sum()), float(areas @ heights / areas.sum())

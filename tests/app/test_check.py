@@ -45,7 +45,8 @@ def test_exit_status(in_theatre, changes, code):
         ({"hang": ("tilt_deg", "carts = { groups = [4, 4] }\ntilt_deg")}, "hang", "carts.groups", "8 enclosures of 12"),
         ({"venue": ('name = "left 2"', 'name = "left 1"')}, "venue", "point[2].name", "is the name of point[1] too"),
         ({"venue": ("limit_kg = 650.0", "limit_kg = -1.0")}, "venue", "point[1].limit_kg", "outside the plausible"),
-        ({"venue": ("[air]", "gust_m_s = 90.0\n[air]")}, "venue", "gust_m_s", "plausible range 0 to 60 m/s"),
+        ({"venue": ("[air]", "open_air = true\ngust_m_s = 90.0\n[air]")}, "venue", "gust_m_s", "plausible range 1 to 60 m/s"),
+        ({"venue": ("[air]", "gust_m_s = 12.0\n[air]")}, "venue", "gust_m_s", "add open_air = true, or remove it"),
         ({"venue": ("[air]", 'open_air = "yes"\n[air]')}, "venue", "open_air", "must be true or false"),
         ({"policy": ("marked_share = 0.5", "marked_share = 1.5")}, "policy", "marked_share", "range 0.05 to 1"),
         ({"policy": ("marked_share = 0.5", "share = 0.5")}, "policy", "share", "is an unknown key"),
@@ -131,10 +132,10 @@ def test_any_bridle_is_judged_or_refused(in_theatre, legs, codes):
     assert "Traceback" not in err
 
 
-def test_stack_without_wind(checking, tmp_path):
+def test_stack_indoors(checking, tmp_path):
     hang = LEFT.read_text()
     hang = hang[: hang.index("[loom]")] + "standing = true\n" + hang[hang.index("[[column]]") :]
-    venue = VENUE.read_text().replace("[air]", "open_air = true\ngust_m_s = 0.0\n[air]")
+    venue = VENUE.read_text()
     (tmp_path / "hang.toml").write_text(hang)
     (tmp_path / "venue.toml").write_text(venue)
     code, out, _ = checking(tmp_path / "hang.toml", tmp_path / "venue.toml", "--json")

@@ -65,9 +65,9 @@ def how_many_findings(name: str, pushing: int) -> int:
     # Each bridle has its greatest angle; each leg its own, its tension, its hardware and as a sling its length.
     legs = [leg for pick in picks for leg in pick.get("leg", [])]
     bridles = sum("leg" in pick for pick in picks) + sum(2 + pieces(leg["hardware"]) + ("sling" in leg) for leg in legs)
-    # A pull-back has its hole, hoist and lean, and sets the tilt, which is not judged then.
+    # A pull-back has its hole, hoist, headroom, chain and lean, and sets the tilt, which is not judged then.
     pull = [hang["pullback"]] if "pullback" in hang else []
-    pulled = sum(3 + pieces(rope["hardware"]) + pieces(rope["top_hardware"]) for rope in pull)
+    pulled = sum(5 + pieces(rope["hardware"]) + pieces(rope["top_hardware"]) for rope in pull)
     points = len({user["point"] for user in [*picks, *legs, *pull] if "point" in user})
     # The tilt and the clearance; of two picks the lesser share, or that they are out of balance; an arm its mount.
     whole = 2 - len(pull) + (len(picks) == 2) + ("arm" in hang)

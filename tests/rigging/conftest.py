@@ -177,7 +177,7 @@ RIG: dict[str, dict[str, Any]] = {
                     "hole": [{"name": n, "out_m": out, "up_m": 0.0, "limit_kg": 900.0}
                              for n, out in (("1", 0.4), ("2", 0.9))]},
     "hoist": ABOUT | {"format": "hoist/1", "name": "hoist", "mass_kg": 30.0, "capacity_kg": 2000.0,
-                      "chain_kg_per_m": 1.0, "chain_m": 20.0, "headroom_m": 0.5},
+                      "chain_kg_per_m": 1.0, "falls": 1, "chain_m": 20.0, "headroom_m": 0.5},
     "shackle": ABOUT | {"format": "shackle/1", "name": "shackle", "mass_kg": 1.0, "limit_kg": 2000.0, "length_m": 0.1},
     "sling": ABOUT | {"format": "sling/1", "name": "sling", "mass_kg": 2.0, "limit_kg": 2000.0, "length_m": 1.0},
     "strop": ABOUT | {"format": "sling/1", "name": "strop", "mass_kg": 1.0, "limit_kg": 2000.0, "length_m": 5.0},

@@ -68,7 +68,7 @@ def test_nothing_else_is_in_the_way(judged_rig):
          bridled(*UNEVEN, use="sling")),
         # All falls of the chain, 153 kg: √(77.5² + 102.666667²) = 128.633955 kg.
         (f"{PICK_1}, bridle to A", TENSION, "sling.limit_kg", (257.267910, 321.584888), 0.5,
-         bridled(*EVEN, use="sling") | {"hoist.falls": 2.0}),
+         bridled(*EVEN, use="sling") | {"hoist.falls": 2}),
     ],
 )  # fmt: skip
 def test_marked_limit_binds(rig_finding, dynamic, column, part, what, key, limits, share, changes):

@@ -42,19 +42,19 @@ def test_nothing_else_is_in_the_way(judged_rig):
         (PICK_1, "sling sling, straight", "sling.limit_kg", (166.0, 207.5), 0.5, SLING_BELOW),
         (PICK_1, "shackle shackle, in line", "shackle.limit_kg", (83.0, 103.75), 1.0, {"policy.marked_share": 1.0}),
         # All of the chain is above the hook.
-        (PICK_1, HOIST, "hoist.capacity_kg", (166.0, 207.5), 0.5, {"hoist.falls": 4.0}),
+        (PICK_1, HOIST, "hoist.capacity_kg", (166.0, 207.5), 0.5, {"hoist.falls": 4}),
         # Points are rated by the building: nothing is taken off. 82 + 1 + 30 + 20 and 18 + 1 + 30 + 20 kg.
         ("point A", ROOF, "site.point.0.limit_kg", (133.0, 166.25), 1.0, {}),
         ("point B", ROOF, "site.point.1.limit_kg", (69.0, 86.25), 1.0, {}),
         # Nothing between hook and hole.
         ("point A", ROOF, "site.point.0.limit_kg", (132.0, 165.0), 1.0, {"hang.pick.0.hardware": []}),
         # All falls of the chain hang there: 40, 60 and 80 kg of it; 30 m at 1 kg/m, and 20 m at 2 kg/m on two falls.
-        ("point A", ROOF, "site.point.0.limit_kg", (153.0, 191.25), 1.0, {"hoist.falls": 2.0}),
-        ("point A", ROOF, "site.point.0.limit_kg", (173.0, 216.25), 1.0, {"hoist.falls": 3.0}),
-        ("point B", ROOF, "site.point.1.limit_kg", (129.0, 161.25), 1.0, {"hoist.falls": 4.0}),
+        ("point A", ROOF, "site.point.0.limit_kg", (153.0, 191.25), 1.0, {"hoist.falls": 2}),
+        ("point A", ROOF, "site.point.0.limit_kg", (173.0, 216.25), 1.0, {"hoist.falls": 3}),
+        ("point B", ROOF, "site.point.1.limit_kg", (129.0, 161.25), 1.0, {"hoist.falls": 4}),
         ("point A", ROOF, "site.point.0.limit_kg", (143.0, 178.75), 1.0, {"hoist.chain_m": 30.0}),
         ("point A", ROOF, "site.point.0.limit_kg", (193.0, 241.25), 1.0,
-         {"hoist.chain_kg_per_m": 2.0, "hoist.falls": 2.0}),
+         {"hoist.chain_kg_per_m": 2.0, "hoist.falls": 2}),
         # 4 m lower, 4 m more of it out and less in the bag.
         ("point A", ROOF, "site.point.0.limit_kg", (133.0, 166.25), 1.0, {"hang.position_m": [0.0, 0.0, 6.0]}),
     ],
@@ -147,6 +147,7 @@ BY_CLASS = {
         "mass_kg": 30.0,
         "capacity_kg": 2000.0,
         "chain_kg_per_m": 1.0,
+        "falls": 1,
         "chain_m": 20.0,
         "headroom_m": 0.5,
         "hoisting_class": "HC4",
@@ -273,7 +274,7 @@ FACING = PULLED_AGAIN | {"position_m": [-10.0, 0.0, 10.0], "azimuth_deg": 180.0}
     [
         # With a hoist of 30 kg and 20 m of chain at 1 kg/m.
         (PULLED, [], 95.0),
-        (PULLED | {"hoist.falls": 2.0}, [], 115.0),
+        (PULLED | {"hoist.falls": 2}, [], 115.0),
         (PULLED, [PULLED_AGAIN], 190.0),
         # A pick R beside it.
         (PULLED, [AGAIN], 95.0 + 69.0),

@@ -194,7 +194,7 @@ def test_unknown_class():
 
 def hoist(**changes: object) -> Hoist:
     keys = {"format": "hoist/1", "name": "h", "description": "h", "source": "typed", "mass_kg": 1.0}
-    keys |= {"chain_kg_per_m": 1.0, "chain_m": 20.0, "headroom_m": 0.5}
+    keys |= {"chain_kg_per_m": 1.0, "falls": 1, "chain_m": 20.0, "headroom_m": 0.5}
     return Hoist.model_validate(keys | changes)
 
 

@@ -103,7 +103,7 @@ def test_a_step_that_is_met_exactly():
     ]
 
 
-@pytest.mark.parametrize(("falls", "mass"), [(1.0, 54.0 + 1.1 * 12.5), (2.0, 54.0 + 2 * 1.1 * 12.5)])
+@pytest.mark.parametrize(("falls", "mass"), [(1, 54.0 + 1.1 * 12.5), (2, 54.0 + 2 * 1.1 * 12.5)])
 def test_chain_of_all_falls(packaged, falls, mass):
     """All of the chain hangs from the roof, be it out or in its bag."""
     hoist = packaged.items["hoist-1t"]
