@@ -26,7 +26,7 @@ def text(report: Report) -> str:
     if not report.hang.standing:
         lines += ["", "PICKS, at rest, kg", *_picks(report), "", f"holes: {report.advice}"]
     if report.site is not None and report.loads:
-        lines += ["", "POINTS, moving (dynamic factor once), kg", *_points(report)]
+        lines += ["", "POINTS, moving in still air (dynamic factor once), kg", *_points(report)]
     if any(line.legs for line in report.lines):
         lines += ["", "BRIDLES, worst stage, at rest", *_bridles(report.lines)]
     lines += ["", *_joint_heading(report), *_joints(report)]
@@ -173,7 +173,10 @@ def _joints(report: Report) -> list[str]:
         shown = [f"{cell:.0f}" if np.isfinite(cell) else "?" for cell in cells]
         rows.append([name, f"{splay:.1f}°", f"{joints.link_m[index] * 1000:.1f}", pull, *shown])
     head = ["joint", "splay", "link mm", "rear link", "N both", "N one side", "pivot axial N", "pivot shear N"]
-    signs = "pivot axial: positive pulls up on the lower part, negative presses; shear: positive pushes it forward"
+    signs = (
+        "pivot on the lower part, in the axes of the row above: axial positive pulls up along it, negative presses; "
+        "shear positive pushes forward"
+    )
     back = "left and right splays are set from one file: a second person reads every splay back, both sides"
     return [*table(head, rows, "lrrlrrrr"), signs, back]
 
@@ -230,8 +233,7 @@ def _basis(report: Report) -> list[str]:
         "model: rigid bodies in one plane, vertical chains, exact for the masses and places in the equipment files;",
         "kg stand for the weight of that mass at 9.80665 m/s²; values against limits carry the dynamic factor once",
         "a bridle's leg is taken as straight, half of its weight at each end; slings and shackles as the file says",
-        "not in it: loads on the points but those of this hang and of what --beside names; wind, but where a finding",
-        "says so: hoists, slings, points and joints are those of still air; how far a column that is off the middle",
-        "leans sideways; chain and headroom of a pull-back's hoist; rated tilts are those of the complete column",
-        "not judged: secondary suspension, what is above the points, pins and hooks coming loose",
+        "in the open air also a gust, from four ways, on the complete column at rest: holes, hooks, legs, points, joints",
+        "not in it: loads on the points but those of this hang and of what --beside names; wind while it is built",
+        "not judged: pulls along the pins; secondary suspension, what is above the points, pins and hooks coming loose",
     ]

@@ -134,7 +134,7 @@ def test_sound_hang_loads(tmp_path, load):
         (LEG_2, "", "pick[1].leg", "is a bridle of one leg", "two or three"),
         (LEG_2, LEG_2 * 3, "pick[1].leg", "entries", "give 3"),
         ("apex_m = 12.0\n", "", "pick[1].apex_m", "key is missing", "the height where they meet"),
-        ('point = "P3"', 'point = "P3"\napex_m = 12.0', "pick[2].apex_m", "no meaning for a pick below a point", "remove"),
+        ('point = "P3"', 'point = "P3"\napex_m = 12.0', "pick[2].apex_m", "for a pick below a point", "remove"),
         ("apex_m = 12.0", 'apex_m = 12.0\npoint = "P1"', "pick[1]", "has both a point and bridle legs", "keep one"),
         ("apex_m = 12.0", "apex_m = 1200.0 # HERE", "pick[1].apex_m", "outside the plausible range", "unit"),
         ('"rope-10mm"', '"rope-10mm"\nsling = "roundsling-1t"', "pick[1].leg[1]", "both a rope and a sling", "one of"),
