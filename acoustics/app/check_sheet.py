@@ -233,7 +233,7 @@ def _basis(report: Report) -> list[str]:
         "model: rigid bodies in one plane, vertical chains, exact for the masses and places in the equipment files;",
         "kg stand for the weight of that mass at 9.80665 m/s²; values against limits carry the dynamic factor once",
         "a bridle's leg is taken as straight, half of its weight at each end; slings and shackles as the file says",
-        "in the open air also a gust, from four ways, on the complete column at rest: holes, hooks, legs, points, joints",
+        "in the open air also a gust from four ways on the complete column at rest: holes, hooks, legs, points, joints",
         "not in it: loads on the points but those of this hang and of what --beside names; wind while it is built",
         "not judged: pulls along the pins; secondary suspension, what is above the points, pins and hooks coming loose",
     ]
