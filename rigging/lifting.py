@@ -119,6 +119,12 @@ class PickLine:
         return _joined(self.hook_gap, above, "" if self.hoist is not None else NO_HOIST)
 
 
+def off_plumb_deg(top_m: Array, place_m: Array) -> float:
+    """Angle of a chain from plumb, from a hole to what it hangs from. [deg]"""
+    apart = top_m - place_m
+    return float(np.degrees(np.arctan2(np.hypot(apart[0], apart[1]), apart[2])))
+
+
 def drops_m(hang: Hang, catalogue: Catalogue) -> list[float]:
     """Length of what is between hook and hole of every pick. [m]"""
     return [length_of(pieces_of(pick.hardware, catalogue)) for pick in hang.picks]
@@ -224,8 +230,10 @@ def load_findings(line: PickLine, policy: Policy, catalogue: Catalogue) -> Itera
     yield hoist_finding(name, load, line.hoist, line.factor, policy, state, line.hook_gap)
     yield from _top_findings(line, policy)
     if line.leg_loads is not None:
-        part = f"{name}, bridle"
-        yield from leg_findings(part, line.leg_loads, line.factor, policy, catalogue, state, line.roof_gap)
+        part, gap = f"{name}, bridle", line.roof_gap
+        if line.top_m is not None and off_plumb_deg(line.top_m, line.place_m) > policy.plumb_deg:
+            gap = _joined(gap, "the hole is not plumb below the apex as drawn")
+        yield from leg_findings(part, line.leg_loads, line.factor, policy, catalogue, state, gap)
     elif line.pick.leg:
         why = line.legs_problem or line.load_gap or "its load or its points are not known"
         yield unjudged(f"{name}, bridle", "tension of its legs", None, "kg", why)
@@ -268,9 +276,8 @@ def _reach_findings(line: PickLine, hoist: Hoist, policy: Policy) -> Iterator[Fi
         yield only_exceeds(longest, line.load_gap)
     apart = line.top_m - line.place_m
     if apart[2] > 0:
-        aside = float(np.hypot(apart[0], apart[1]))
-        note = f"hole {aside:.2f} m off plumb below its point"
-        off = float(np.degrees(np.arctan2(aside, apart[2])))
+        note = f"hole {float(np.hypot(apart[0], apart[1])):.2f} m off plumb below its point"
+        off = off_plumb_deg(line.top_m, line.place_m)
         plumb = judged(line.name, "chain out of plumb", off, policy.plumb_deg, "°", policy.name, note)
         yield only_exceeds(plumb, line.load_gap)
 

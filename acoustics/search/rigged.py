@@ -16,7 +16,7 @@ from rigging.equipment import Catalogue, PickArm
 from rigging.faults import FileFaults
 from rigging.findings import EXCEEDS, Finding
 from rigging.hang import Hang
-from rigging.lifting import hole_in_venue
+from rigging.lifting import hole_in_venue, off_plumb_deg
 from rigging.loads import PickHole, all_holes, natural_tilt, pairs, pick_holes, reachable, with_arms
 from rigging.picks import Pick
 from rigging.policy import Policy
@@ -120,8 +120,7 @@ class Rigging:
         places = {point.name: np.array(point.position_m) for point in self.site.point}
         beyond = 0.0
         for pick, hole in zip(hang.picks, pick_holes(hang), strict=True):
-            apart = places[str(pick.point)] - hole_in_venue(hang, hole, float(np.radians(hang.tilt_deg)))
-            off = float(np.degrees(np.arctan2(np.hypot(apart[0], apart[1]), apart[2])))
+            off = off_plumb_deg(places[str(pick.point)], hole_in_venue(hang, hole, float(np.radians(hang.tilt_deg))))
             beyond += max(off - self.policy.plumb_deg, 0.0)
         return round(beyond, 6)
 

@@ -235,3 +235,11 @@ def test_sideways_pulls_of_several_hangs_add_up(rig_finding, beside, down, aside
     for limit, status in ((kg - 0.01, EXCEEDS), (kg + 0.01, WITHIN)):
         found = rig_finding("point A", ROOF, NEIGHBOURS | {"site.point.0.limit_kg": limit}, beside)
         assert (found.value, found.status) == (pytest.approx(kg, rel=1e-9, abs=0), status)
+
+
+def test_a_bridle_that_is_not_above_its_hole_has_no_tension_within(rig_finding):
+    # 0.3 m beside the span, of 5 m: 3.4° out of plumb. Where the apex then hangs is not what the tensions are for.
+    aside = bridled(*EVEN) | {"hang.position_m": [0.3, 0.0, 10.0]}
+    assert rig_finding(PICK_1, "chain out of plumb", aside).status == EXCEEDS
+    assert rig_finding(f"{PICK_1}, bridle to A", TENSION, aside).status == CANNOT
+    assert rig_finding(f"{PICK_1}, bridle to A", TENSION, aside | {"policy.plumb_deg": 5.0}).status == WITHIN
