@@ -294,16 +294,12 @@ def _prepared(
     subs = bands.cut(parts)
     kind = np.asarray(sources.kind, dtype=np.int64)
     patches = kernel.patches(sources.position, sources.axes, kind, len(sources.directivities), position)
-    level = np.array([directivity.level_1m_db[subs.band] for directivity in sources.directivities])[kind]
-    if sources.programme_db is not None:
-        level = level + sources.programme_db[subs.band]
-    strength = np.where(np.isnan(level), 0.0, P0 * 10.0 ** (level / 20.0)) * sources.drive(subs.middle)
     of = kernel.Sum(
         place=np.ascontiguousarray(sources.position, dtype=float),
         axes=np.ascontiguousarray(sources.axes, dtype=float),
         kind=kind,
         delay=np.asarray(sources.delay, dtype=float),
-        strength=strength,
+        strength=strengths(sources, subs),
         neper=medium.attenuation(subs.middle) * (np.log(10.0) / 20.0),
         edge=subs.edge,
         band=subs.band,
@@ -311,6 +307,15 @@ def _prepared(
         c=medium.c,
     )
     return of, charts.build(sources.directivities, patches, subs.middle, coarser)
+
+
+def strengths(sources: Sources, subs: bands.SubBands) -> npt.NDArray[np.complex128]:
+    """Complex pressures at 1 m on the axis of S sources in K sub-bands, drive included, (S, K); 0 out of use. [Pa]"""
+    level = np.array([directivity.level_1m_db[subs.band] for directivity in sources.directivities])[sources.kind]
+    if sources.programme_db is not None:
+        level = level + sources.programme_db[subs.band]
+    pressure = np.where(np.isnan(level), 0.0, P0 * 10.0 ** (level / 20.0))
+    return np.asarray(pressure * sources.drive(subs.middle), dtype=complex)
 
 
 def _levels(energy: Array) -> Array:

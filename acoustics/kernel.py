@@ -86,13 +86,7 @@ def band_energy(of: Sum, charts: Charts, position: Array, detour: Array, bands: 
     evaluations : int
         Sines and cosines computed, each pair counted once.
     """
-    padded = padding(len(of.share))
-    table = np.zeros((2, padded + 1))
-    table[0, : len(of.edge)] = of.edge
-    table[1, : len(of.neper)] = of.neper
-    strength = np.zeros((2, len(of.place), padded))
-    strength[0, :, : len(of.share)] = of.strength.real
-    strength[1, :, : len(of.share)] = of.strength.imag
+    strength, table = padded(of.strength, of.edge, of.neper)
     energy = np.zeros((bands, len(position)))
     blocks = max(1, min(len(position) // 64, 256))
     counted = np.zeros(blocks, dtype=np.int64)
@@ -104,6 +98,24 @@ def band_energy(of: Sum, charts: Charts, position: Array, detour: Array, bands: 
 def padding(count: int) -> int:
     """Sub-bands in a row, padded to whole vectors."""
     return -(-count // LANES) * LANES
+
+
+def padded(strength: npt.NDArray[np.complex128], edge: Array, neper: Array) -> tuple[Array, Array]:
+    """Complex strengths (S, K), edges (K + 1,) and attenuations (K,) in rows of whole vectors, K' sub-bands wide.
+
+    Returns
+    -------
+    strength : ndarray, shape (2, S, K')
+        Real and imaginary parts.
+    table : ndarray, shape (2, K' + 1)
+        Edges and attenuations.
+    """
+    count = strength.shape[1]
+    wide = padding(count)
+    both, table = np.zeros((2, len(strength), wide)), np.zeros((2, wide + 1))
+    both[:, :, :count] = strength.real, strength.imag
+    table[0, : len(edge)], table[1, : len(neper)] = edge, neper
+    return both, table
 
 
 def patches(place: Array, axes: Array, kind: npt.NDArray[np.int64], kinds: int, position: Array) -> Array:

@@ -22,6 +22,7 @@ CENTRED_M = 1e-6
 LOCK = "lock that holds both ways"
 TENSION, COMPRESSION = "rear link in tension, one side", "rear link in compression, one side"
 PIN = "front pivot pin, one side"
+NUMBER_BELOW = "enclosures below"
 
 
 @dataclass(frozen=True)
@@ -216,7 +217,7 @@ def _permitted(
     numbers = [entry.number for entry in entries if entry.number is not None]
     masses = [entry.mass_kg for entry in entries if entry.mass_kg is not None]
     if numbers:
-        yield judged(part, "enclosures below", float(number), float(min(numbers)), "", source, state)
+        yield judged(part, NUMBER_BELOW, float(number), float(min(numbers)), "", source, state)
     if masses:
         yield judged(part, "mass below", mass, min(masses), "kg", source, state)
     if entries and not numbers and not masses:

@@ -39,6 +39,9 @@ def rewritten(text: str, hang: Hang) -> str:
 def with_count(text: str, count: int) -> str:
     """The text of a hang file with another number of enclosures: rows taken from the bottom, or the last one repeated.
 
+    Rows that go leave their drive groups, rows that come join that of the last one; numbers on carts, which no longer
+    fit, go.
+
     Raises
     ------
     ValueError
@@ -50,10 +53,27 @@ def with_count(text: str, count: int) -> str:
         raise ValueError("the column holds no enclosure")
     while sum("enclosure" in row for row in rows) > count or "adapter" in rows[-1]:
         del rows[-1]
-    last = rows[-1].unwrap()
+    last, there = rows[-1].unwrap(), len(rows)
     while sum("enclosure" in row for row in rows) < count:
         rows.append(tomlkit.item(dict(last)))
+    _set_groups(file, there, len(rows))
+    if "groups" in file.get("carts", {}) and sum(file["carts"]["groups"]) != count:
+        del file["carts"]["groups"]
     return tomlkit.dumps(file)
+
+
+def _set_groups(file: Any, there: int, rows: int) -> None:
+    """Drive groups of a column of `rows`, of which the first `there` are as they were."""
+    groups = _listed(file, "group")
+    for group in groups:
+        kept = [row for row in group["rows"] if row <= there]
+        kept += range(there + 1, rows + 1) if there in kept else ()
+        if kept != list(group["rows"]):
+            group["rows"] = kept
+    for index in [index for index, group in enumerate(groups) if not group["rows"]][::-1]:
+        del groups[index]
+    if "group" in file and not groups:
+        del file["group"]
 
 
 def _listed(file: Any, name: str) -> Any:

@@ -80,8 +80,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     predict.add_argument("hang", metavar="HANG", help="hang file (hang/1)")
     predict.add_argument("venue", metavar="VENUE", help="venue file (venue/1)")
-    predict.add_argument("--out", metavar="DIR", default="results", help="folder for the results (default: results)")
-    predict.add_argument("--equipment", metavar="DIR", action="append", default=[], help="add a folder of equipment")
+    _add_files(predict)
     predict.add_argument("--grid", metavar="M", type=_number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
     predict.add_argument("--lines", metavar="F,F,…", type=_frequencies, help="single frequencies, Hz, not bands")
     predict.add_argument("--map", metavar="WHAT", type=_map, help="plan.svg shows A (default) or an octave: 250 … 8000")
@@ -114,16 +113,25 @@ def _parser() -> argparse.ArgumentParser:
     )
     check.add_argument("hang", metavar="HANG", help="hang file (hang/1)")
     check.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1), for points and heights")
-    check.add_argument("--policy", metavar="FILE", help="policy file, or over_people (default) or no_people")
-    check.add_argument(
-        "--beside", metavar="HANG", action="append", default=[], help="another hang on the same venue points"
-    )
-    check.add_argument("--equipment", metavar="DIR", action="append", default=[], help="add a folder of equipment")
+    _add_files(check, judges=True, out=False)
     check.add_argument("--out", metavar="DIR", help="write check.txt and check.json there as well")
     check.add_argument("--json", action="store_true", help="print the report for programs")
     check.set_defaults(run=_check)
     _add_design(commands)
     return parser
+
+
+def _add_files(command: argparse.ArgumentParser, *, judges: bool = False, out: bool = True) -> None:
+    """Folders that every command knows, and what a command that judges a hang reads besides."""
+    if out:
+        command.add_argument(
+            "--out", metavar="DIR", default="results", help="folder for the results (default: results)"
+        )
+    command.add_argument("--equipment", metavar="DIR", action="append", default=[], help="add a folder of equipment")
+    if judges:
+        command.add_argument("--policy", metavar="FILE", help="policy file, or over_people (default) or no_people")
+        beside = "another hang on the same venue points"
+        command.add_argument("--beside", metavar="HANG", action="append", default=[], help=beside)
 
 
 def _add_design(commands: Any) -> None:
@@ -136,12 +144,7 @@ def _add_design(commands: Any) -> None:
     )
     design.add_argument("hang", metavar="HANG", help="hang file (hang/1); [search] says what may be chosen")
     design.add_argument("venue", metavar="VENUE", help="venue file (venue/1)")
-    design.add_argument("--out", metavar="DIR", default="results", help="folder for the results (default: results)")
-    design.add_argument("--equipment", metavar="DIR", action="append", default=[], help="add a folder of equipment")
-    design.add_argument("--policy", metavar="FILE", help="policy file, or over_people (default) or no_people")
-    design.add_argument(
-        "--beside", metavar="HANG", action="append", default=[], help="another hang on the same venue points"
-    )
+    _add_files(design, judges=True)
     design.add_argument("--grid", metavar="M", type=_number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
     design.add_argument("--seconds", metavar="S", type=_number(0.1, 86_400.0), help="search so long, not a set number")
     design.add_argument("--seed", metavar="N", type=int, default=0, help="of the search (default: 0)")

@@ -21,7 +21,7 @@ from acoustics.app import check as check_command
 from acoustics.app import folder
 from acoustics.app.check_sheet import text as check_text
 from acoustics.app.cli import AT_FAULT, CANNOT_JUDGE, DONE, EXCEEDS, INTERRUPTED
-from acoustics.app.design_sheet import Before, Found, as_data, text
+from acoustics.app.design_sheet import Before, Found, as_data, none_as_data, text
 from acoustics.app.predict import result_files
 from acoustics.app.sheet import plain
 from acoustics.app.summary import summarise
@@ -37,7 +37,8 @@ from acoustics.search.shading import correct, groups_of, shade, with_filters, wi
 from acoustics.search.solve import Effort, Fitted, solve
 from acoustics.search.tolerance import in_airs, tolerance
 from acoustics.venue import Venue
-from rigging.check import check
+from rigging.check import check, judge
+from rigging.column import NUMBER_BELOW
 from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.files import Document
@@ -71,7 +72,7 @@ def run(asked: argparse.Namespace) -> int:
         found = min(tried, key=lambda one: (one.answer.nearest.excess, one.answer.nearest.j))
         before = _judged(read.hang, found.problem, read, asked.grid)
         if found.answer.best is None:
-            print(text(found, tried, before, None, _in_the_way(found, read)))
+            _print_none(found, tried, before, _in_the_way(found, read), asked)
             return INTERRUPTED if found.answer.interrupted else EXCEEDS
         return _deliver(found, tried, before, read, asked)
     except FileFaults as error:
@@ -86,13 +87,23 @@ def _in_the_way(found: Found, read: _Read) -> list[Finding]:
     return [finding for finding in report.findings if finding.status == EXCEEDED]
 
 
+def _print_none(
+    found: Found, tried: list[Found], before: Before, over: list[Finding], asked: argparse.Namespace
+) -> None:
+    """That there is no answer, and what stands in its way."""
+    if asked.json:
+        print(json.dumps(plain(none_as_data(found, before, over)), indent=2, ensure_ascii=False))
+    else:
+        print(text(found, tried, before, None, over))
+
+
 def _deliver(found: Found, tried: list[Found], before: Before, read: _Read, asked: argparse.Namespace) -> int:
     """Write what was found, print it, and tell its status."""
     designed = rewritten(found.text, found.answer.nearest.hang)
     after = _judged(hang_from(designed, asked.hang, read.catalogue), found.problem, read, asked.grid)
     over = [finding for finding in after.report.findings if finding.status == EXCEEDED]
     if over:  # judged once more as it would be read from its file: what exceeds is no answer
-        print(text(found, tried, before, None, over))
+        _print_none(found, tried, before, over, asked)
         return EXCEEDS
     files: dict[str, Callable[[Path], None]] = {
         "designed.toml": partial(_write_text, content=designed),
@@ -163,6 +174,9 @@ def _columns(read: _Read) -> list[str]:
 def _search(hang_text: str, read: _Read, asked: argparse.Namespace) -> Found:
     hang = hang_from(hang_text, asked.hang, read.catalogue)
     problem = pose(hang, read.venue, read.catalogue, read.wanted)
+    if asked.prove and problem.columns.space.size > MOST_CHOICES:
+        wrong = f"has {problem.columns.space.size:,} choices to go through, {MOST_CHOICES:,} at most can be"
+        raise FileFaults([Fault(asked.hang, "search", wrong, "hold joints with fixed = true, or narrow the tilt")])
     points = read.wanted.points or ()
     rigging = Rigging(read.catalogue, read.policy, read.venue, read.others, points, in_front_first(hang))
     with _bar() as tell:
@@ -172,17 +186,22 @@ def _search(hang_text: str, read: _Read, asked: argparse.Namespace) -> Found:
         return found
     column = problem.columns.space.values(answer.best.choice)
     law = problem.columns.space.values(problem.starts[0])
+    shares = tuple(_share(one.hang, read) for one in (answer.best, *answer.runners))
     least = min(reference(problem.columns, start).j for start in (law, column))
     off = tolerance(in_airs(problem.columns, read.venue.air), column, seed=asked.seed)
-    found = _driven(dataclasses.replace(found, reference_j=least, tolerance=off), column, read, asked)
+    found = _driven(dataclasses.replace(found, reference_j=least, tolerance=off, shares=shares), column, read, asked)
     if not asked.prove:
         return found
-    if problem.columns.space.size > MOST_CHOICES:
-        wrong = f"has {problem.columns.space.size:,} choices to go through, {MOST_CHOICES:,} at most can be"
-        raise FileFaults([Fault(asked.hang, "search", wrong, "hold joints with fixed = true, or narrow the tilt")])
     with _bar() as tell:
         proof = prove(problem.columns, Fitted(problem, rigging).excess, tell)
     return dataclasses.replace(found, proof=proof)
+
+
+def _share(hang: Hang, read: _Read) -> float:
+    """The greatest share of a limit that a hang uses, other than of numbers of enclosures, which all have the same."""
+    found = judge(hang, read.catalogue, read.policy, read.venue, read.others).findings
+    counted = [one.used for one in found if one.what != NUMBER_BELOW and one.status != CANNOT]
+    return max((used for used in counted if used is not None), default=0.0)
 
 
 def _driven(found: Found, column: npt.NDArray[np.float64], read: _Read, asked: argparse.Namespace) -> Found:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 
 from acoustics.app.sheet import number, table
-from acoustics.bands import OCTAVES_HZ
+from acoustics.bands import NOMINAL_HZ, OCTAVES_HZ, octave_bands
+from acoustics.search.objective import deviation
 from acoustics.search.problem import Problem
 from acoustics.search.prove import Proof
 from acoustics.search.shading import Correction, Shading, groups_of
@@ -25,6 +28,9 @@ if TYPE_CHECKING:
     import xarray as xr
 
 
+Array = npt.NDArray[np.float64]
+
+
 @dataclass(frozen=True)
 class Before:
     """A hang predicted everywhere and checked; `j` over all seats [dB]."""
@@ -37,7 +43,10 @@ class Before:
 
 @dataclass(frozen=True)
 class Found:
-    """What a search over the column of a text came to, and what is known of how good it is."""
+    """What a search over the column of a text came to, and what is known of how good it is.
+
+    `shares`: greatest share of a limit that the answer uses, then each runner-up.
+    """
 
     text: str
     problem: Problem
@@ -47,6 +56,7 @@ class Found:
     proof: Proof | None = None
     shading: Shading | None = None
     correction: Correction | None = None
+    shares: tuple[float, ...] = ()
 
 
 def text(
@@ -217,15 +227,37 @@ def _how_good(found: Found) -> list[str]:
 def _runners(found: Found) -> list[str]:
     answer, columns = found.answer, found.problem.columns
     assert answer.best is not None
-    rows = []
-    for index, one in enumerate((answer.best, *answer.runners)):
+    rows, first = [], _octaves(found, answer.best)
+    for index, (one, share) in enumerate(zip((answer.best, *answer.runners), found.shares, strict=True)):
         score = columns.scores(columns.space.values(one.choice)[np.newaxis])
         steps = int(np.abs(one.choice - answer.best.choice).sum())
         splays = " ".join(f"{splay:g}" for splay in one.hang.splays_deg)
         name = "answer" if index == 0 else f"runner-{index}"
-        figures = [f"{one.j:.3f}", number(float(score.mean_a[0])), f"{one.hang.tilt_deg:+.1f}°"]
-        rows.append([name, *figures, f"{one.hang.position_m[2]:.2f}", str(steps), splays])
-    return table(["", "J, dB", "mean dB(A)", "tilt", "trim m", "steps off", "splays from the top, °"], rows, "lrrrrrl")
+        figures = [f"{one.j:.3f}", number(float(score.mean_a[0]))]
+        octaves = [f"{off:.2f}" if index == 0 else f"{off:+.2f}" for off in _octaves(found, one) - first * (index > 0)]
+        place = [f"{one.hang.tilt_deg:+.1f}°", f"{one.hang.position_m[2]:.2f}", str(steps)]
+        rows.append([name, *figures, *octaves, f"{share:.0%}", *place, splays])
+    octave = [f"{hz / 1000:g}k" if hz >= 1000 else f"{hz:g}" for hz in _octave_hz(found)]
+    head = ["", "J, dB", "mean dB(A)", *octave, "rigging", "tilt", "trim m", "steps off", "splays from the top, °"]
+    return [
+        *table(head, rows, "lrr" + "r" * len(octave) + "rrrrl"),
+        "octaves: deviation of the seats, dB, and what a runner-up has more or less; rigging: most used limit",
+    ]
+
+
+def _octave_hz(found: Found) -> list[float]:
+    """Octaves of which a band counts."""
+    band = found.problem.columns.goal.band
+    return [hz for hz in OCTAVES_HZ if np.isin(range(*octave_bands(hz).indices(len(NOMINAL_HZ))), band).any()]
+
+
+def _octaves(found: Found, one: Option) -> Array:
+    """Deviation of the seats by octaves, as the search has it. [dB]"""
+    columns = found.problem.columns
+    level = columns.levels(columns.space.values(one.choice)[np.newaxis])
+    off, band = deviation(level, columns.of.seats)[0], columns.goal.band
+    octaves = [np.isin(band, range(*octave_bands(hz).indices(len(NOMINAL_HZ)))) for hz in _octave_hz(found)]
+    return np.array([float(off[of].mean()) for of in octaves])
 
 
 def _basis(found: Found) -> list[str]:
@@ -252,6 +284,7 @@ def as_data(found: Found, tried: list[Found], before: Before, after: Before) -> 
         "after": _figures(after, answer.best.j),
         "answer": _option(answer.best),
         "runners": [_option(one) for one in answer.runners],
+        "limits_used": list(found.shares),
         "law_j_db": answer.j_law,
         "starts_j_db": list(answer.j_of_starts),
         "evaluations": answer.work,
@@ -276,6 +309,21 @@ def as_data(found: Found, tried: list[Found], before: Before, after: Before) -> 
             for each in tried
         ]
     return data
+
+
+def none_as_data(found: Found, before: Before, in_the_way: Sequence[Finding]) -> dict[str, Any]:
+    """For programs: that nothing within limits was found, and what stands in the way of the nearest."""
+    answer = found.answer
+    return {
+        "hang": found.problem.columns.of.hang.name,
+        "interrupted": answer.interrupted,
+        "before": _figures(before, answer.j_file),
+        "answer": None,
+        "nearest": _option(answer.nearest),
+        "in_the_way": [dataclasses.asdict(one) for one in in_the_way],
+        "evaluations": answer.work,
+        "cautions": list(CAUTIONS),
+    }
 
 
 def _figures(of: Before, j: float) -> dict[str, Any]:

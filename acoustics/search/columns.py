@@ -74,7 +74,8 @@ class Setting:
 class Columns:
     """The objective of columns (trim, tilt, splays), found by what has moved against the one last settled on.
 
-    `work` counts evaluations in whole ones: where m of S sources moved, 1 − ((S − m)/S)² of all pairs are summed.
+    `work` counts evaluations in whole ones: where m of S sources moved, 1 − ((S − m)/S)² of all pairs are summed; to
+    settle on a column is a whole one.
     What is hidden at a trim is taken from the file's column there, whatever the shape.
     """
 
@@ -123,6 +124,7 @@ class Columns:
         trim = int(self._trims(column[np.newaxis])[0])
         moves.settle(self._listeners, self._charts, self._state, place[0], axes[0], trim)
         self.at = column.copy()
+        self.work += 1.0
 
     def levels(self, columns: Array) -> Array:
         """Levels of columns (C, 2 + N) in the goal's bands at all places, (C, B, P). [dB]"""
@@ -161,15 +163,9 @@ class Columns:
         return poses.origin[:, self._rows] + np.einsum("si,csij->csj", self._offset, axes), axes
 
     def _listen(self, subs: bands.SubBands) -> moves.Listeners:
-        of, wide = self.of, kernel.padding(len(subs.band))
-        level = np.array([kind.level_1m_db[subs.band] for kind in of.sources.directivities])[of.sources.kind]
-        if of.sources.programme_db is not None:
-            level = level + of.sources.programme_db[subs.band]
-        strength = np.where(np.isnan(level), 0.0, field.P0 * 10.0 ** (level / 20.0)) * of.sources.drive(subs.middle)
-        both, table = np.zeros((2, len(self._rows), wide)), np.zeros((2, wide + 1))
-        both[:, :, : len(subs.band)] = strength[::-1].real, strength[::-1].imag
-        table[0, : len(subs.edge)] = subs.edge
-        table[1, : len(subs.middle)] = of.medium.attenuation(subs.middle) * (np.log(10.0) / 20.0)
+        of = self.of
+        neper = of.medium.attenuation(subs.middle) * (np.log(10.0) / 20.0)
+        strength, table = kernel.padded(field.strengths(of.sources, subs)[::-1], subs.edge, neper)
         pivot, trims = np.array(of.hang.position_m), np.array(self.space.trims_m)
         reach = np.hypot(*self._pivots.T).sum() + np.abs(trims - pivot[2]).max() + 3.0
         columns = np.repeat(self.file_column[np.newaxis], len(trims), axis=0)
@@ -180,7 +176,7 @@ class Columns:
             reference=np.maximum(np.linalg.norm(of.position - pivot, axis=1) - reach, 0.0),
             blocked=np.array(hidden),
             kind=np.asarray(of.sources.kind[::-1], dtype=np.int64),
-            strength=both,
+            strength=strength,
             delay=np.asarray(of.sources.delay[::-1], dtype=float),
             table=table,
             band=subs.band,

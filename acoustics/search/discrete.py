@@ -88,7 +88,6 @@ class Search:
         self._random, self._began, self._from = np.random.default_rng(seed), time.monotonic(), columns.work
         self._counts = columns.space.counts
         self._free = np.flatnonzero(self._counts > 1)
-        self.kicks = 0  # each settles on a whole column, and counts as an evaluation too
         self.asked = 0  # times that limits were asked of: each counts as an evaluation
         self.best: Choice | None = None
         self.best_key = (np.inf, np.inf)
@@ -111,12 +110,13 @@ class Search:
         assert self.best is not None
         if self.best_key < key:
             present, key = self._descend(self.best)
+        if self.best_key[0] > 0 and self._hung is None:
+            present, key = self._descend(self._at_best_tilt(self.best))
         idle = 0
         while not self._over() and len(self._free) and idle < _IDLE:
-            before = self.columns.work + self.asked
-            self.kicks += 1
+            before = len(self.trail.j)
             tried, reached = self._descend(self._kicked(present))
-            idle = idle + 1 if self.columns.work + self.asked == before else 0
+            idle = idle + 1 if len(self.trail.j) == before else 0
             if reached[1] < key[1] + _WORSE_DB and self._exceeds(tried) <= key[0]:
                 present, key = tried, reached
 
@@ -166,6 +166,13 @@ class Search:
             excess = self._exceeds(choice)
             return excess < key[0] or (excess == key[0] and better)
         return better and (j >= self.best_key[1] - BETTER_DB or self._exceeds(choice) == 0)
+
+    def _at_best_tilt(self, choice: Choice) -> Choice:
+        """Of a choice at every tilt the one that exceeds limits least: where picks reach goes by ranges of tilt, and
+        between these one step lessens nothing."""
+        trials = np.repeat(choice[np.newaxis], self._counts[TILT], axis=0)
+        trials[:, TILT] = np.arange(self._counts[TILT])
+        return min(trials, key=lambda trial: (self._exceeds(trial), abs(trial[TILT] - choice[TILT])))
 
     def _single(self, present: Choice, part: int) -> Choice:
         trials = np.repeat(present[np.newaxis], 2, axis=0)
@@ -230,4 +237,4 @@ class Search:
     def _over(self) -> bool:
         if self._limits.seconds is not None and time.monotonic() - self._began > self._limits.seconds:
             return True
-        return self.columns.work - self._from + self.asked + self.kicks >= self._limits.work
+        return self.columns.work - self._from + self.asked >= self._limits.work

@@ -74,20 +74,27 @@ def score(level: Array, seats: Seats, goal: Goal) -> Score:
     Score
         J is infinite where a band has no level at any seat.
     """
-    heard = np.isfinite(level)
-    known = np.where(heard, level, 0.0)
-    weight = np.where(heard, seats.weight, 0.0)
-    total = weight.sum(axis=-1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        off = known - seats.wished_db
-        mean = np.einsum("cbp,cbp->cb", weight, off) / total
-        square = np.einsum("cbp,cbp->cb", weight, (off - mean[..., np.newaxis]) ** 2) / total
-    uneven = np.where(np.isfinite(square), np.sqrt(square), np.inf) @ goal.band_weight
+    uneven = deviation(level, seats) @ goal.band_weight
     level_a = a_weighted(level, goal)
     mean_a = _mean(level_a, seats.weight)
     loss = np.nan_to_num(np.maximum(0.0, goal.reference_db - FREE_LOSS_DB - mean_a))
     spill = _spill(level_a, mean_a, seats)
     return Score(uneven + goal.loss_weight * loss + goal.spill_weight * spill, uneven, loss, spill, mean_a)
+
+
+def deviation(level: Array, seats: Seats) -> Array:
+    """RMS over the seats of how far levels (C, B, P) are off the wished fall, (C, B). [dB]
+
+    Infinite in a band of which no seat has a level.
+    """
+    heard = np.isfinite(level)
+    weight = np.where(heard, seats.weight, 0.0)
+    total = weight.sum(axis=-1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        off = np.where(heard, level, 0.0) - seats.wished_db
+        mean = np.einsum("cbp,cbp->cb", weight, off) / total
+        square = np.einsum("cbp,cbp->cb", weight, (off - mean[..., np.newaxis]) ** 2) / total
+    return np.where(np.isfinite(square), np.sqrt(square), np.inf)
 
 
 def a_weighted(level: Array, goal: Goal) -> Array:
