@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable, Iterator
 
+from rigging.column import NUMBER_BELOW
 from rigging.findings import Finding, unjudged
 from rigging.hang import Hang
 from rigging.points import PointLoad
@@ -12,7 +13,7 @@ from rigging.strength import only_exceeds
 
 UNSAID = "the hang file does not say what its cables weigh"
 _NEXT = "give [loom] kg_per_m, 0 where none hangs on it"
-_COUNTED = {"enclosures below"}
+_COUNTED = {NUMBER_BELOW}
 # What follows from places alone, where it is not the balance that sets the tilt.
 _PLACED = {
     "angle between legs",
