@@ -28,6 +28,7 @@ SOURCES = [*(ROOT / "rigging").rglob("*.py"), *(ROOT / "acoustics").rglob("*.py"
 SAMPLE_HANGS = [
     ("theatre/left", 0, 0, 0, 0),
     ("theatre/right", 0, 0, 0, 0),
+    ("theatre/arc", 0, 0, 0, 0),
     ("theatre/steep-arm", 0, 0, 0, 0),
     ("theatre/steep-bare", 1, 5, 37, 0),
     ("arena/left", 0, 0, 0, 0),

@@ -64,7 +64,7 @@ def general(problem: Problem, seed: int, most: int, way: str) -> tuple[float, fl
         each = 15 * len(free)
         found = differential_evolution(
             judge, bounds, rng=seed, maxiter=max(1, most // each - 1), polish=False, vectorized=True,
-            updating="deferred",
+            updating="deferred", tol=0.0,
         )  # fmt: skip
         count = (found.nit + 1) * each
     else:

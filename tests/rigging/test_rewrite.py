@@ -100,3 +100,15 @@ def test_a_column_never_ends_with_an_adapter(texts):
     above = sum("enclosure" in row for row in rows[: next(i for i, row in enumerate(rows) if "adapter" in row)])
     hang = hang_from(with_count(text, above), "mixed.toml", CATALOGUE)
     assert len(hang.items) == above
+
+
+@pytest.mark.parametrize(("count", "rows"), [(1, [[1]]), (5, [[1, 2], [3, 4, 5]]), (14, [[1, 2], list(range(3, 15))])])
+def test_drive_groups_follow_the_number(texts, count, rows):
+    groups = "[[group]]\nrows = [1, 2]\n[[group]]\nrows = [3, 4, 5, 6, 7, 8, 9, 10, 11, 12]  # lower\n"
+    carts = "[carts]\ngroups = [4, 4, 4]\n"
+    text = texts["theatre/left"] + groups + carts
+    new = with_count(text, count)
+    assert [list(group["rows"]) for group in tomlkit.parse(new)["group"]] == rows
+    assert len(hang_from(new, "left.toml", CATALOGUE).enclosure_rows) == count
+    assert "groups" not in tomlkit.parse(new)["carts"]
+    assert with_count(text, 12) == text
