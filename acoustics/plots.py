@@ -9,10 +9,11 @@ import xarray as xr
 from matplotlib import colormaps
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
-from matplotlib.collections import PolyCollection
+from matplotlib.collections import PathCollection, PolyCollection
 from matplotlib.colors import BoundaryNorm, to_rgba
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Polygon
+from matplotlib.path import Path
 
 from rigging.cautions import CAUTIONS
 
@@ -226,13 +227,23 @@ def _mapped(result: xr.Dataset, quantity: float | None) -> tuple[np.ndarray[Any,
 def _draw_cells(
     ax: Axes, cells: np.ndarray[Any, Any], level: np.ndarray[Any, Any], scale: BoundaryNorm, outline: Polygon
 ) -> None:
+    """Cells (P, 4, 2) in the colour of their level, all of one colour as one path: many small ones draw slowly."""
     heard = np.isfinite(level)
     faces = colormaps[COLOURS](scale(np.where(heard, level, 0.0)))
     faces[~heard] = to_rgba(_HIDDEN)
+    colours, of = np.unique(faces, axis=0, return_inverse=True)
+    paths = [_one_path(cells[of == index]) for index in range(len(colours))]
     raster = len(level) > _MOST_VECTORS
-    drawn = PolyCollection(list(cells), facecolors=faces, edgecolors=faces, linewidths=0.3, rasterized=raster, zorder=2)
+    style: dict[str, Any] = {"facecolors": colours, "edgecolors": colours, "linewidths": 0.3}
+    drawn = PathCollection(paths, **style, rasterized=raster, zorder=2)
     ax.add_collection(drawn)
     drawn.set_clip_path(outline)
+
+
+def _one_path(cells: np.ndarray[Any, Any]) -> Path:
+    corners = np.concatenate([cells, cells[:, :1]], axis=1)
+    codes = np.tile([Path.MOVETO, Path.LINETO, Path.LINETO, Path.LINETO, Path.CLOSEPOLY], len(cells))
+    return Path(corners.reshape(-1, 2), codes)
 
 
 def _cells(result: xr.Dataset, surface: int, chosen: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:

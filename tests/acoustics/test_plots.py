@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 import xarray as xr
-from matplotlib.collections import PolyCollection
+from matplotlib.axes import Axes
+from matplotlib.collections import PathCollection, PolyCollection
 from matplotlib.figure import Figure
 
 from acoustics import plots
@@ -54,15 +55,37 @@ def test_aim_lines_end_on_what_they_meet(theatre: xr.Dataset) -> None:
     np.testing.assert_allclose(ends[starts_down, 1], ears, rtol=0, atol=1e-9)
 
 
+def cells_of(ax: Axes) -> tuple[np.ndarray, np.ndarray]:
+    """Corners (P, 4, 2) of all cells of a plan, and the colour (P, 4) that each is filled with."""
+    drawn = next(c for c in ax.collections if isinstance(c, PathCollection))
+    corners = [path.vertices.reshape(-1, 5, 2)[:, :4] for path in drawn.get_paths()]
+    colours = [np.tile(c, (len(some), 1)) for c, some in zip(drawn.get_facecolors(), corners, strict=True)]
+    return np.concatenate(corners), np.concatenate(colours)
+
+
 def test_plan_colours_every_position_by_its_level(theatre: xr.Dataset) -> None:
-    ax = plots.plan(theatre, None, layer=1)
-    cells = next(c for c in ax.collections if isinstance(c, PolyCollection))
-    chosen = (theatre["area"].values == "balcony") & ~theatre["on_section"].values
-    assert len(cells.get_paths()) == chosen.sum()
+    corners, colours = cells_of(plots.plan(theatre, None, layer=1))
+    chosen = np.flatnonzero((theatre["area"].values == "balcony") & ~theatre["on_section"].values)
     scale = plots.level_scale(theatre)
+    assert len(corners) == len(chosen) > 20
+    place = np.column_stack([theatre["x"].values, theatre["y"].values])[chosen]
+    # The cell whose middle is at a position has the colour of its level; each cell 2 m square in the area's plane.
+    apart = np.linalg.norm(corners.mean(axis=1)[:, np.newaxis] - place, axis=-1)
+    at = apart.argmin(axis=0)
+    assert sorted(at) == list(range(len(chosen)))
+    assert apart.min(axis=0).max() < 1e-9
     expected = plots.colormaps[plots.COLOURS](scale(theatre["level_a"].values[chosen]))
-    np.testing.assert_allclose(cells.get_facecolors(), expected, rtol=0, atol=1e-12)
+    np.testing.assert_allclose(colours[at], expected, rtol=0, atol=1e-12)
+    assert len(np.unique(colours, axis=0)) > 2
     assert np.allclose(np.diff(scale.boundaries), 3.0)
+
+
+def test_cells_of_one_colour_are_one_path(theatre: xr.Dataset) -> None:
+    """Few paths: a viewer opens the plan of a large hall, and it is drawn fast."""
+    ax = plots.plan(theatre, None, layer=0)
+    drawn = next(c for c in ax.collections if isinstance(c, PathCollection))
+    assert len(drawn.get_paths()) <= plots.STEPS + 3  # 8 classes, above, below, hidden
+    assert len(cells_of(ax)[0]) > 100
 
 
 def test_areas_above_each_other_get_a_panel_each(theatre: xr.Dataset) -> None:
@@ -77,11 +100,12 @@ def test_hidden_positions_are_grey(theatre: xr.Dataset) -> None:
     hidden = theatre.copy(deep=True)
     chosen = np.flatnonzero((hidden["area"].values == "stalls") & ~hidden["on_section"].values)
     hidden["level_a"].values[chosen[:7]] = np.nan
-    ax = plots.plan(hidden, None, layer=0)
-    cells = next(c for c in ax.collections if isinstance(c, PolyCollection))
-    grey = np.all(np.isclose(cells.get_facecolors()[:, :3], 0.85), axis=1)
-    assert grey[:7].all()
+    corners, colours = cells_of(plots.plan(hidden, None, layer=0))
+    grey = np.all(np.isclose(colours[:, :3], 0.85), axis=1)
+    place = np.column_stack([theatre["x"].values, theatre["y"].values])[chosen[:7]]
     assert grey.sum() == 7
+    middle = corners[grey].mean(axis=1)
+    np.testing.assert_allclose(middle[np.lexsort(middle.T)], place[np.lexsort(place.T)], rtol=0, atol=1e-9)
 
 
 def test_given_axes_are_drawn_on_and_returned(theatre: xr.Dataset) -> None:
