@@ -142,7 +142,8 @@ class Run:
 
 def _folder(out: str) -> Path | None:
     if out.startswith("{"):
-        return Path(json.loads(out)["folder"])
+        written = json.loads(out)["folder"]
+        return None if written is None else Path(written)
     named = re.search(r"^written to (.+)/: ", out, re.MULTILINE)
     return Path(named[1]) if named else None
 

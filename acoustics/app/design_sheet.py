@@ -323,6 +323,7 @@ def none_as_data(found: Found, before: Before, in_the_way: Sequence[Finding]) ->
         "in_the_way": [dataclasses.asdict(one) for one in in_the_way],
         "evaluations": answer.work,
         "cautions": list(CAUTIONS),
+        "folder": None,
     }
 
 

@@ -123,6 +123,18 @@ def test_numbers_of_enclosures_are_tried(evenhang, hang, floor_venue):
     assert len(rows) == min(tried, key=tried.__getitem__)
 
 
+def test_a_proof_of_too_much_is_refused_before_the_search(evenhang, hang, floor_venue, monkeypatch):
+    monkeypatch.setattr(design, "solve", lambda *given: pytest.fail("it searched"))
+    path = hang("[search]\ntilt_deg = [-20.0, 20.0]\ntilt_step_deg = 0.1\n")
+    path.write_text(path.read_text().replace("fixed = true\n", ""))
+    run = evenhang("design", path, floor_venue, "--prove")
+    assert (run.code, run.out) == (2, "")
+    (line,) = run.err.splitlines()
+    assert line.startswith(f"{path}: search: has ")
+    assert "choices to go through, 3,000,000 at most can be" in line
+    assert line.endswith("hold joints with fixed = true, or narrow the tilt")
+
+
 def test_control_c_writes_the_best_so_far(evenhang, hang, floor_venue, monkeypatch):
     told: list[float] = []
 

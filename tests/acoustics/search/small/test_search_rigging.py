@@ -110,6 +110,17 @@ def test_a_point_that_is_too_weak(design):
     assert any("60" in line for line in lines)
 
 
+def test_for_programs_there_is_no_answer_either(design):
+    run, *_ = design((-4.0, 2.0), limit_kg=60.0, quick=(*QUICK, "--json"))
+    assert run.code == 1
+    assert run.folder is None
+    assert run.json["answer"] is None
+    assert len(run.json["nearest"]["splays_deg"]) == 6
+    assert {"point front", "point rear"} & {one["part"] for one in run.json["in_the_way"]}
+    assert all(one["status"] == "exceeds" for one in run.json["in_the_way"])
+    assert run.json["cautions"]
+
+
 def test_a_joint_limit_that_binds(design):
     # Six rows of 33 kg: whatever the splays, 165 kg hang below row 1 and all may carry 100.
     run, *_ = design((-4.0, 2.0), enclosure=[("mass_kg = 500.0", "mass_kg = 100.0")])
