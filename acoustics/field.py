@@ -6,6 +6,7 @@ sound. Levels of bands are those of the mean square over the band, linear in fre
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -58,6 +59,18 @@ class Sources:
             return np.repeat(self.gain[:, np.newaxis], len(f), axis=1).astype(complex)
         shaped = {filters: response(filters, f) for filters in set(self.filters)}
         return np.array([gain * shaped[filters] for gain, filters in zip(self.gain, self.filters, strict=True)])
+
+    def only(self, some: Flags) -> Sources:
+        """Some of them, (S,) of flags."""
+        return dataclasses.replace(
+            self,
+            position=self.position[some],
+            axes=self.axes[some],
+            kind=self.kind[some],
+            gain=self.gain[some],
+            delay=self.delay[some],
+            filters=tuple(one for one, kept in zip(self.filters, some, strict=True) if kept) if self.filters else (),
+        )
 
     def level_1m_db(self) -> Array:
         """Level of each source in each band at 1 m on its axis: programme and drive applied, (S, 29) [dB]."""

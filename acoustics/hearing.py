@@ -34,6 +34,7 @@ LIMITS = (
     Limit("DIN 15905-5:2007", 99.0, 30.0),
 )
 PEAK_LIMIT_NAME = "DIN 15905-5:2007"
+ONE_HANG = "one hang alone"
 PEAK_LIMIT_DB = 135.0  # C-weighted peak, DIN 15905-5:2007 [dB re 20 µPa]
 
 
@@ -69,6 +70,7 @@ class Hearing:
     peak_db: float
     averages: tuple[Average, ...]
     peak_over_db: float
+    of: str = ONE_HANG
 
     @property
     def average_db(self) -> float:
@@ -109,7 +111,9 @@ def minutes_allowed(level_db: float, limit: Limit) -> float:
     return float(limit.window_min * 10.0 ** ((limit.level_db - level_db) / 10.0))
 
 
-def judge(level_a_db: float, level_c_db: float, crest_db: float | None, average_below_db: float) -> Hearing:
+def judge(
+    level_a_db: float, level_c_db: float, crest_db: float | None, average_below_db: float, of: str = ONE_HANG
+) -> Hearing:
     """The loudest seat against all limits.
 
     Parameters
@@ -120,6 +124,8 @@ def judge(level_a_db: float, level_c_db: float, crest_db: float | None, average_
         Peak over root mean square, of the programme; None where it is not known. [dB]
     average_below_db : float
         How far the average level lies below that at the drive. [dB]
+    of : str
+        What the levels are of, in words.
 
     Returns
     -------
@@ -140,7 +146,7 @@ def judge(level_a_db: float, level_c_db: float, crest_db: float | None, average_
         for limit in LIMITS
     )
     peak = math.nan if crest_db is None else level_c_db + crest_db
-    return Hearing(level_a_db, average_below_db, peak, averages, peak - PEAK_LIMIT_DB)
+    return Hearing(level_a_db, average_below_db, peak, averages, peak - PEAK_LIMIT_DB, of)
 
 
 def lines(result: Hearing) -> list[str]:
@@ -148,17 +154,17 @@ def lines(result: Hearing) -> list[str]:
     return [
         *(_average_line(result, average) for average in result.averages),
         _peak_line(result),
-        *assumptions(result.average_below_db),
+        *assumptions(result.average_below_db, result.of),
     ]
 
 
-def assumptions(average_below_db: float) -> list[str]:
+def assumptions(average_below_db: float, of: str = ONE_HANG) -> list[str]:
     """What the figures rest on, and what governs."""
     return [
         f"Assumed: the average lies {average_below_db:.1f} dB below the drive asked for; the loudest seat stands for"
         " all; minutes are by equal energy, with silence for the rest of the window; the peak is the C-weighted level"
         " at the drive plus the programme's crest factor.",
-        "Levels are predicted, direct sound of one hang alone: reflections, other sources and the audience add to them,"
+        f"Levels are predicted, direct sound of {of}: reflections, other sources and the audience add to them,"
         " as do bands without data and seats between the positions. So no limit is said to be kept.",
         "A planning aid: measure during the event. Local rules govern.",
     ]
@@ -169,7 +175,7 @@ def _average_line(result: Hearing, average: Average) -> str:
     head = f"{limit.name}, {limit.level_db:g} dB LAeq,{limit.window_min:g}min: {average.status}"
     if math.isnan(average.over_db):
         return f"{head}; the A-weighted level at the loudest seat is not known"
-    figures = f"{_beside(average.over_db)} with an average of {result.average_db:.1f} dB"
+    figures = f"{_beside(average.over_db, result.of)} with an average of {result.average_db:.1f} dB"
     spent = f"at the drive asked for, {result.at_drive_db:.1f} dB"
     if average.minutes_at_drive < limit.window_min:
         spent += f", {_minutes(average.minutes_at_drive)} of every {limit.window_min:g} min use up the allowance"
@@ -182,16 +188,16 @@ def _peak_line(result: Hearing) -> str:
     head = f"{PEAK_LIMIT_NAME}, {PEAK_LIMIT_DB:g} dB LCpeak: {result.peak_status}"
     if math.isnan(result.peak_over_db):
         return f"{head}; the C-weighted level or the programme's crest factor is not known"
-    return f"{head}; {_beside(result.peak_over_db)} with a peak of {result.peak_db:.1f} dB"
+    return f"{head}; {_beside(result.peak_over_db, result.of)} with a peak of {result.peak_db:.1f} dB"
 
 
 def _status(over_db: float) -> Status:
     return "exceeds" if over_db > 0.0 else "cannot be judged"
 
 
-def _beside(over_db: float) -> str:
+def _beside(over_db: float, of: str) -> str:
     if over_db <= 0.0:
-        return f"one hang alone, {abs(over_db):.1f} dB below"
+        return f"{of}, {abs(over_db):.1f} dB below"
     return "less than 0.1 dB over" if over_db < 0.05 else f"{over_db:.1f} dB over"
 
 

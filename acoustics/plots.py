@@ -81,7 +81,7 @@ def section(result: xr.Dataset, ax: Axes | None = None) -> Axes:
     what = f"Section: {places}, tilt {a['tilt_deg']:+.1f}°; ears dashed"
     ax.set_title(title(result, what), loc="left", fontsize=14)
     _number_rows(result, ax)
-    _caution(ax.figure)
+    caution(ax.figure)
     return ax
 
 
@@ -93,7 +93,8 @@ def _number_rows(result: xr.Dataset, ax: Axes) -> None:
         ax.annotate(str(index), place, xytext=(-6, 0), textcoords="offset points", **style)
 
 
-def _caution(figure: Any) -> None:
+def caution(figure: Any) -> None:
+    """The first caution, and what the levels hold for, below a picture."""
     figure.supxlabel(f"{CAUTIONS[0]} Free field, direct sound.", x=0.01, ha="left", fontsize=10, color="0.3")
 
 
@@ -133,7 +134,7 @@ def distance_figure(result: xr.Dataset) -> Figure:
         figure.legend(handles, labels, title="octave, Hz", fontsize=12, title_fontsize=12, loc="outside right upper")
     heading = title(result, f"Level over horizontal distance, along the section ({_drive(result)})")
     figure.suptitle(heading, x=0.01, ha="left", fontsize=14)
-    _caution(figure)
+    caution(figure)
     return figure
 
 
@@ -153,7 +154,7 @@ def plan(result: xr.Dataset, quantity: float | None = None, layer: int = 0, ax: 
         ax.add_patch(outline)
         chosen = (result["area"].values == name) & ~result["on_section"].values
         if of_layer == layer and chosen.any():
-            _draw_cells(ax, _cells(result, index, chosen), level[chosen], scale, outline)
+            draw_cells(ax, cells_around(result, index, chosen), level[chosen], scale, outline)
             box = {"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 2.0}
             x, y = (float(value) for value in plan_corners.mean(axis=0))
             ax.text(x, y, str(name), ha="center", va="center", zorder=4, bbox=box, fontsize=13)
@@ -184,7 +185,7 @@ def plan_figure(result: xr.Dataset, quantity: float | None = None) -> Figure:
     if not np.isfinite(level[~result["on_section"].values]).all():
         panels[0].legend(handles=[Patch(facecolor=_HIDDEN, label="hidden")], loc="upper left", fontsize=12)
     figure.suptitle(title(result, f"Plan: {what}"), x=0.01, ha="left", fontsize=14)
-    _caution(figure)
+    caution(figure)
     return figure
 
 
@@ -224,12 +225,17 @@ def _mapped(result: xr.Dataset, quantity: float | None) -> tuple[np.ndarray[Any,
     return level, f"level of the {frequency_text(quantity).removesuffix('k')} {unit} octave, dB"
 
 
-def _draw_cells(
-    ax: Axes, cells: np.ndarray[Any, Any], level: np.ndarray[Any, Any], scale: BoundaryNorm, outline: Polygon
+def draw_cells(
+    ax: Axes,
+    cells: np.ndarray[Any, Any],
+    level: np.ndarray[Any, Any],
+    scale: BoundaryNorm,
+    outline: Polygon,
+    colour_map: Any = None,
 ) -> None:
     """Cells (P, 4, 2) in the colour of their level, all of one colour as one path: many small ones draw slowly."""
     heard = np.isfinite(level)
-    faces = colormaps[COLOURS](scale(np.where(heard, level, 0.0)))
+    faces = (colour_map or colormaps[COLOURS])(scale(np.where(heard, level, 0.0)))
     faces[~heard] = to_rgba(_HIDDEN)
     colours, of = np.unique(faces, axis=0, return_inverse=True)
     paths = [_one_path(cells[of == index]) for index in range(len(colours))]
@@ -246,7 +252,7 @@ def _one_path(cells: np.ndarray[Any, Any]) -> Path:
     return Path(corners.reshape(-1, 2), codes)
 
 
-def _cells(result: xr.Dataset, surface: int, chosen: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+def cells_around(result: xr.Dataset, surface: int, chosen: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
     """Grid cells around the chosen positions; the outline clips those at its edge."""
     direction = float(result["surface_direction"].values[surface])
     across = np.array([[np.cos(direction), np.sin(direction)], [-np.sin(direction), np.cos(direction)]])

@@ -12,10 +12,11 @@ import numpy.typing as npt
 
 from acoustics import bands, field, levels, sight
 from acoustics.field import Sources
-from acoustics.listening import GRID_M, Listening, cut_segments, grid_of, layers, listen
+from acoustics.listening import GRID_M, Listening, listen
 from acoustics.programme import PROGRAMMES
 from acoustics.scene import NEAREST_M, Scene
 from acoustics.sources import medium, sources_of, split
+from acoustics.values import air_attributes, along, band_values, cut_values, position_values, surface_values
 from acoustics.venue import Area, Venue, check_serves
 from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults
@@ -120,10 +121,10 @@ def predict(
         announce(scene.estimate(options.points))
     blocked = sight.hidden(sources.position, listening.position, venue.area)
     values: dict[str, Any] = {
-        **_positions(listening, venue.area, hang),
+        **position_values(listening, venue.area, hang),
         **_hang_values(hang, layout, sources),
-        **_surfaces(venue.area, hang, options.grid_m),
-        **_cuts(venue.area, hang),
+        **surface_values(venue.area, hang.serves, options.grid_m),
+        **cut_values(venue.area, hang),
         "hidden": blocked,
         "arrival": _arrival(sources, listening.position, through.c),
     }
@@ -131,7 +132,7 @@ def predict(
     attributes = _attributes(hang, venue, venue_document, layout, options)
     if options.lines is None:
         summed = scene.bands(options.points, progress)
-        values |= _band_values(summed.level) | {"sub_bands": summed.parts, "refinement": summed.refinement}
+        values |= band_values(summed.level) | {"sub_bands": summed.parts, "refinement": summed.refinement}
         level, most = sources.level_1m_db(), sources.max_level_1m_db()
         values["headroom"] = levels.headroom(0.0, level, most)
         attributes |= {"model": _model(options, summed.points), "points_per_enclosure": summed.points}
@@ -213,43 +214,6 @@ def _check_points(sources: Sources, points: int | str, catalogue: Catalogue) -> 
     ]
 
 
-def _band_values(level: Array) -> dict[str, Any]:
-    middle, many = bands.midbands(), level.shape[1]
-    weights = [bands.weighting(middle, kind)[:, np.newaxis] for kind in ("A", "C")]
-    weighted, octaves = np.empty((2, many)), np.empty((len(bands.OCTAVES_HZ), many))
-    for first in range(0, many, field.BLOCK):  # in blocks: a copy of all levels would double the memory
-        part = slice(first, first + field.BLOCK)
-        for row, weight in enumerate(weights):
-            weighted[row, part] = bands.energy_sum(level[:, part] + weight)
-        for row, hz in enumerate(bands.OCTAVES_HZ):
-            octaves[row, part] = bands.energy_sum(level[bands.octave_bands(hz), part])
-    return {
-        "band": bands.NOMINAL_HZ,
-        "frequency": middle,
-        "level": level,
-        "octave": bands.OCTAVES_HZ,
-        "octave_level": octaves,
-        "level_a": weighted[0],
-        "level_c": weighted[1],
-    }
-
-
-def _positions(listening: Listening, areas: Sequence[Area], hang: Hang) -> dict[str, Any]:
-    apart = listening.position[:, :2] - np.array(hang.position_m[:2])
-    names = np.array([area.name for area in areas])
-    return {
-        "x": listening.position[:, 0],
-        "y": listening.position[:, 1],
-        "z": listening.position[:, 2],
-        "floor": listening.floor,
-        "area": names[listening.area],
-        "distance": np.hypot(apart[:, 0], apart[:, 1]),
-        "along": _along(listening.position, hang),
-        "seat_weight": listening.seat_weight,
-        "on_section": listening.on_section,
-    }
-
-
 def _hang_values(hang: Hang, layout: Layout, sources: Sources) -> dict[str, Any]:
     rows = list(hang.enclosure_rows)
     count = len(rows)
@@ -265,36 +229,9 @@ def _hang_values(hang: Hang, layout: Layout, sources: Sources) -> dict[str, Any]
         "aim_elevation": np.degrees(layout.rows.aim_elevation[rows]),
         "aim_azimuth": np.full(count, hang.azimuth_deg),
         "element": [hang.frame.name, *(f"row {i + 1}: {item.name}" for i, item in enumerate(hang.items))],
-        "outline_along": _along(layout.outline, hang),
+        "outline_along": along(layout.outline, hang),
         "outline_height": layout.outline[..., 2],
     }
-
-
-def _surfaces(areas: Sequence[Area], hang: Hang, grid_m: float) -> dict[str, Any]:
-    corners = np.full((len(areas), max(len(area.outline_m) for area in areas), 3), np.nan)
-    cells, direction = np.full((len(areas), 2), np.nan), np.full(len(areas), np.nan)
-    for index, area in enumerate(areas):
-        corners[index, : len(area.outline_m)] = area.corners
-        if area.role != "obstacle":
-            grid = grid_of(area, grid_m)
-            cells[index], direction[index] = grid.cell_m, grid.direction
-    return {
-        "surface": [area.name for area in areas],
-        "surface_role": [area.role for area in areas],
-        "surface_served": [
-            area.role == "audience" and (hang.serves is None or area.name in hang.serves) for area in areas
-        ],
-        "surface_layer": layers(areas),
-        "surface_corner": corners,
-        "surface_cell": cells,
-        "surface_direction": direction,
-    }
-
-
-def _along(position: Array, hang: Hang) -> Array:
-    azimuth = np.radians(hang.azimuth_deg)
-    apart = position[..., :2] - np.array(hang.position_m[:2])
-    return np.asarray(apart[..., 0] * np.cos(azimuth) + apart[..., 1] * np.sin(azimuth))
 
 
 def _arrival(sources: Sources, position: Array, c: float) -> Array:
@@ -302,15 +239,6 @@ def _arrival(sources: Sources, position: Array, c: float) -> Array:
     for index, place in enumerate(sources.position):
         arrival[index] = np.linalg.norm(position - place, axis=1) / c + sources.delay[index]
     return arrival
-
-
-def _cuts(areas: Sequence[Area], hang: Hang) -> dict[str, Any]:
-    """Where the vertical plane through the hang's aim cuts areas and obstacles."""
-    azimuth = float(np.radians(hang.azimuth_deg))
-    cuts = [cut_segments(area.corners, hang.position_m, azimuth) for area in areas]
-    ends = np.concatenate(cuts)
-    surface = np.repeat(np.arange(len(areas)), [len(cut) for cut in cuts])
-    return {"cut_surface": surface, "cut_along": ends[..., 0], "cut_height": ends[..., 1]}
 
 
 def _aim_ends(values: Mapping[str, Any], areas: Sequence[Area]) -> dict[str, Any]:
@@ -336,7 +264,6 @@ def _aim_ends(values: Mapping[str, Any], areas: Sequence[Area]) -> dict[str, Any
 
 def _attributes(hang: Hang, venue: Venue, venue_document: Document, layout: Layout, options: Options) -> dict[str, Any]:
     settings = settings_of(hang, venue_document, options)
-    assumed = "air" not in venue_document.data
     return {
         "hang": hang.name,
         "venue": venue.name,
@@ -348,13 +275,7 @@ def _attributes(hang: Hang, venue: Venue, venue_document: Document, layout: Layo
         "programme": options.programme if options.lines is None else "none",
         "drive_db": options.drive_db,
         "over_edges": int(options.over_edges),
-        "temperature_c": venue.air.temperature_c,
-        "relative_humidity_pct": venue.air.relative_humidity_pct,
-        "pressure_kpa": venue.air.pressure_kpa,
-        "air_assumed": int(assumed),
-        "absorption": "ISO 9613-1" if venue.air.absorption else "none",
-        "speed_of_sound_m_s": venue.air.c,
-        "speed_of_sound_source": "ISO 9613-1" if venue.air.speed_of_sound_m_s is None else "venue file",
+        **air_attributes(venue, venue_document),
         "trim_m": hang.position_m[2],
         "tilt_deg": hang.tilt_deg,
         "frame_xyz_m": list(hang.position_m),

@@ -121,11 +121,11 @@ class Scene:
     ) -> field.Complex:
         """Complex pressures at single frequencies, (F, P) [Pa]; "auto" is one point: there are no bands to settle."""
         sources, _ = split(self.sources, 1 if points == "auto" else points)
-        return field.line_pressure(sources, self.position, frequency, self.medium, self._way(sources), tell)
+        return field.line_pressure(sources, self.position, frequency, self.medium, self.way(sources), tell)
 
     def _level(self, count: int, tell: field.Progress | None) -> tuple[Array, npt.NDArray[np.int64]]:
         sources, _ = split(self.sources, count)
-        way = self._way(sources)
+        way = self.way(sources)
         parts = field.sub_bands(sources, self.position, self.medium, way)
         return field.band_level(sources, self.position, self.medium, way, tell, parts), parts
 
@@ -146,7 +146,8 @@ class Scene:
         hidden = sight.hidden(sources.position, self.position, self.areas)
         return hidden if hidden.any() else None
 
-    def _way(self, sources: Sources) -> field.Flags | Array | None:
+    def way(self, sources: Sources) -> field.Flags | Array | None:
+        """What is between sources and positions, as `field` takes it: hidden, or how much longer the path is."""
         hidden = self._hidden(sources)
         if hidden is None or not self.over_edges:
             return hidden

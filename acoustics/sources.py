@@ -11,13 +11,13 @@ import numpy.typing as npt
 
 from acoustics import air, field
 from acoustics.directivity import LEAST_AXIS_SHARE, Directivity, cancelled, load_directivity
-from acoustics.field import Medium, Sources
+from acoustics.field import Array, Medium, Sources
 from acoustics.programme import Programme, against_pink
 from acoustics.venue import Air
 from rigging.equipment import Catalogue, Enclosure
 from rigging.faults import Fault, FileFaults
 from rigging.geometry import Layout
-from rigging.hang import Hang
+from rigging.hang import Drive, Hang
 
 
 def medium(of: Air) -> Medium:
@@ -62,16 +62,34 @@ def sources_of(
         With the faults of the enclosures' acoustic parts.
     """
     rows = list(hang.enclosure_rows)
-    types = sorted({hang.items[row].name for row in rows})
+    names, drives = [hang.items[row].name for row in rows], [hang.drive[row] for row in rows]
+    reference, axes = layout.reference[rows], layout.rows.axes[rows]
+    return placed(names, reference, axes, drives, catalogue, c, lines, programme, drive_db)
+
+
+def placed(
+    names: Sequence[str],
+    reference: Array,
+    axes: Array,
+    drives: Sequence[Drive],
+    catalogue: Catalogue,
+    c: float,
+    lines: Sequence[float] = (),
+    programme: Programme | None = None,
+    drive_db: float = 0.0,
+) -> Sources:
+    """Sources of enclosures that are somewhere: types, reference points (S, 3) [m], axes (S, 3, 3) and drives.
+
+    All else, and what is raised, as for `sources_of`.
+    """
+    types = sorted(set(names))
     kinds = _kinds(types, catalogue, c, lines)
-    kind = np.array([types.index(hang.items[row].name) for row in rows])
-    axes = layout.rows.axes[rows]
-    drives = [hang.drive[row] for row in rows]
+    kind = np.array([types.index(name) for name in names])
     gain = np.array(
         [10.0 ** ((drive.gain_db + drive_db) / 20.0) * (-1.0 if drive.inverted else 1.0) for drive in drives]
     )
     return Sources(
-        position=_from_reference(layout.reference[rows], axes, [kinds[index] for index in kind]),
+        position=_from_reference(reference, axes, [kinds[index] for index in kind]),
         axes=axes,
         kind=kind,
         directivities=kinds,

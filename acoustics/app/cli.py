@@ -78,8 +78,8 @@ def _parser() -> argparse.ArgumentParser:
         epilog=_PREDICT_EXAMPLE,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    predict.add_argument("hang", metavar="HANG", help="hang file (hang/1)")
-    predict.add_argument("venue", metavar="VENUE", help="venue file (venue/1)")
+    predict.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
+    predict.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
     _add_files(predict)
     predict.add_argument("--grid", metavar="M", type=_number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
     predict.add_argument("--lines", metavar="F,F,…", type=_frequencies, help="single frequencies, Hz, not bands")
@@ -101,6 +101,12 @@ def _parser() -> argparse.ArgumentParser:
         metavar="DB",
         type=_number(0.0, 40.0),
         help="how far the event's average lies below the drive, for the note on hearing (default: 0)",
+    )
+    predict.add_argument(
+        "--correlation",
+        metavar="R",
+        type=_number(0.0, 1.0),
+        help="of a show's programme channels: 0 different, 1 the same (default: its file's)",
     )
     predict.add_argument("--json", action="store_true", help="print the summary for programs")
     predict.set_defaults(run=_predict)
@@ -161,7 +167,11 @@ def _add_design(commands: Any) -> None:
 def _predict(asked: argparse.Namespace) -> int:
     from acoustics.app import predict
 
-    return predict.run(asked)
+    if not predict.is_show(asked):
+        return predict.run(asked)
+    from acoustics.app import show
+
+    return show.run(asked)
 
 
 def _check(asked: argparse.Namespace) -> int:

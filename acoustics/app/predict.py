@@ -18,6 +18,7 @@ from acoustics.prediction import Options, predict
 from acoustics.venue import load_venue
 from rigging.equipment import load_catalogue
 from rigging.faults import Fault, FileFaults
+from rigging.files import read
 from rigging.hang import file_faults, load_hang
 
 if TYPE_CHECKING:
@@ -58,9 +59,13 @@ def _predict(asked: argparse.Namespace) -> xr.Dataset:
         if catalogue is None:
             faults.extend(file_faults(asked.hang))
     try:
-        venue = load_venue(asked.venue)
+        venue = load_venue(asked.venue) if asked.venue else None
+        if venue is None:
+            faults.append(Fault("VENUE", "", "is missing", "name a venue file after the hang, or a show file alone"))
     except FileFaults as error:
         faults.extend(error.faults)
+    if asked.correlation is not None:
+        faults.append(Fault("--correlation", "", "is for the channels of a show, and this is a hang", "leave it out"))
     if faults or catalogue is None or hang is None or venue is None:
         raise FileFaults(faults)
     threading.Thread(target=_import_meanwhile, daemon=True).start()
@@ -71,6 +76,14 @@ def _predict(asked: argparse.Namespace) -> xr.Dataset:
 def _import_meanwhile() -> None:
     """Import what writes and draws while the sum runs, which leaves the interpreter free."""
     from acoustics import plots, results  # noqa: F401
+
+
+def is_show(asked: argparse.Namespace) -> bool:
+    """Whether the file asked for is a show; what cannot be read is for the command to tell."""
+    try:
+        return str(read(asked.hang).data.get("format", "")).startswith("show")
+    except FileFaults:
+        return False
 
 
 def options_of(asked: argparse.Namespace) -> Options:

@@ -37,6 +37,10 @@ SAMPLE_HANGS = [
     ("meadow/right", 0, 0, 0, 0),
     ("meadow/front-left", 4, 0, 1, 3),
     ("arena/delay", 0, 0, 0, 0),
+    ("arena/delay-right", 0, 0, 0, 0),
+    ("arena/delay-left", 0, 0, 0, 0),
+    ("arena/side-right", 0, 0, 0, 0),
+    ("arena/side-left", 0, 0, 0, 0),
     ("theatre/pulled", 0, 0, 0, 4),
 ]
 
