@@ -18,6 +18,7 @@ from acoustics import plots
 
 # Apart in colour for all eyes and in grey; the hatches tell more than six apart in print.
 _COLOURS = ("#0072B2", "#E69F00", "#56B4E9", "#D55E00", "#009E73", "#F0E442", "#CC79A7", "#999999")
+_HEARD_DB = 10.0  # parts that differ by less are both heard
 _LATE_MS = np.array([-40.0, -20.0, -10.0, -5.0, -2.0, 2.0, 5.0, 10.0, 20.0, 40.0])
 
 
@@ -67,7 +68,7 @@ def loudest_figure(result: xr.Dataset) -> Figure:
 def apart_figure(result: xr.Dataset, pairs: Sequence[Pair]) -> Figure:
     """For each aligned pair, with its delay set: how much later the one arrives, over the seats and as a histogram."""
     names = [str(name) for name in result["part"].values]
-    figure = Figure(figsize=(12.0, 4.2 * len(pairs)), layout="constrained")
+    figure = Figure(figsize=(12.0, 3.6 * len(pairs)), layout="constrained")
     axes = figure.subplots(len(pairs), 2, squeeze=False)
     colours = colormaps["PuOr"]
     scale = BoundaryNorm(_LATE_MS, colours.N, extend="both")
@@ -76,8 +77,9 @@ def apart_figure(result: xr.Dataset, pairs: Sequence[Pair]) -> Figure:
         had = float(result["source_delay"].values[result["source_part"].values == of].min())
         arrival, level = result["part_arrival"].values, result["part_level_a"].values
         late = (arrival[of] - arrival[to] + pair.delay_s - had) * 1000.0
+        served = result["surface"].values[result["part_serves"].values[of].astype(bool)]
         with np.errstate(invalid="ignore"):
-            near = np.abs(level[of] - level[to]) <= 10.0
+            near = (np.abs(level[of] - level[to]) <= _HEARD_DB) & np.isin(result["area"].values, served)
         shown = np.where(near, late, np.nan)
         for layer in range(int(result["surface_layer"].values.max()) + 1):
             _draw(result, plan, layer, shown, scale, colours)
@@ -86,11 +88,11 @@ def apart_figure(result: xr.Dataset, pairs: Sequence[Pair]) -> Figure:
         chosen = near & np.isfinite(late) & (result["seat_weight"].values > 0)
         weight = result["seat_weight"].values[chosen]
         histogram.hist(np.clip(late[chosen], -50, 50), bins=np.arange(-50, 51, 2.5), weights=weight, color="0.35")
-        histogram.set_xlabel("later by, ms, where levels are within 10 dB", fontsize=12)
+        histogram.set_xlabel(f"later by, ms, in {where}, levels within {_HEARD_DB:g} dB", fontsize=12)
         histogram.set_ylabel("seats, m²", fontsize=12)
         histogram.grid(color="0.85", linewidth=0.6)
-    bar = figure.colorbar(ScalarMappable(scale, colours), ax=axes[:, 0], shrink=0.8, ticks=_LATE_MS)
-    bar.set_label("ms", fontsize=12)
+    bar = figure.colorbar(ScalarMappable(scale, colours), ax=axes, location="bottom", aspect=60, ticks=_LATE_MS)
+    bar.set_label("later by, ms; grey: not served, or levels differ by more", fontsize=12)
     figure.suptitle(plots.title(result, "Arrivals with the proposed delays"), x=0.01, ha="left", fontsize=14)
     return figure
 

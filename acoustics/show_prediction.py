@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 Array = npt.NDArray[np.float64]
 
+_COVERS = 0.25
 MODEL = (
     "free field, direct sound: one directional point source per enclosure, complex sum over the bands in closed form; "
     "coherent inside a programme channel, channels correlated as given; hidden sources left out"
@@ -84,6 +85,7 @@ def predict_show(
         **_part_values(show, found),
         **_source_values(show, parts, found),
     }
+    values["part_serves"] = _serves(show, values)
     headroom = [levels.headroom(0.0, one.level_1m_db(), one.max_level_1m_db()) for one in parts]
     values["headroom"] = np.concatenate(headroom)
     from acoustics import results
@@ -153,6 +155,25 @@ def _part_values(show: Show, found: Together) -> dict[str, Any]:
         "second_below": np.where(np.isfinite(second), second, np.nan),
         "echo_late": alignment.echoes(found.arrival, alone)[0],
     }
+
+
+def _serves(show: Show, values: dict[str, Any]) -> npt.NDArray[np.bool_]:
+    """Areas that each part serves, (U, areas): by its file, or those where it is the loudest for a quarter of the
+    seats, or else that where it is loudest."""
+    audience = np.array([area.role == "audience" for area in show.venue.area])
+    weight = [np.where(values["area"] == area.name, values["seat_weight"], 0.0) for area in show.venue.area]
+    found = np.zeros((len(show.parts), len(audience)), dtype=bool)
+    for index, part in enumerate(show.parts):
+        if part.serves is not None:
+            found[index] = [area.name in part.serves for area in show.venue.area]
+            continue
+        mine = values["loudest_part"] == index
+        share = np.array([float(one[mine].sum()) / max(float(one.sum()), 1e-9) for one in weight])
+        found[index] = audience & (share >= _COVERS)
+        if not found[index].any():
+            mean = [evenness.mean(values["part_level_a"][index], one) for one in weight]
+            found[index, int(np.argmax(np.where(audience, np.nan_to_num(mean, nan=-np.inf), -np.inf)))] = True
+    return found
 
 
 def _source_values(show: Show, parts: Sequence[Sources], found: Together) -> dict[str, Any]:
@@ -238,7 +259,7 @@ def _by_arrival(
     moved_to_s: float,
 ) -> Proposal:
     arrival, level = result["part_arrival"].values, result["part_level_a"].values
-    weight = _audience(result)
+    weight = _seats_of(result, of)
     apart = alignment.apart(arrival[of], arrival[to] + moved_to_s, level[of], level[to], weight)
     had = show.parts[of].asked.delay_ms / 1000.0
     overlap = float(weight[apart.overlap].sum())
@@ -247,7 +268,7 @@ def _by_arrival(
         more, note = to_first + moved_to_s - of_first + lead_s, f"at x {at_m[0]:g}, y {at_m[1]:g}, z {at_m[2]:g} m"
     elif not apart.overlap.any():
         names = f"{show.parts[of].name} and {show.parts[to].name}"
-        why = f"no seat of the audience hears {names}: give at_m"
+        why = f"no seat that {show.parts[of].name} serves hears {names}: give at_m"
         return Proposal(show.parts[of].name, show.parts[to].name, "arrival", float("nan"), False, why)
     else:
         more, note = alignment.delay_for(apart, weight, lead_s), f"where both are within {apart.off_db:.1f} dB"
@@ -291,6 +312,7 @@ def _at(sources: Sources, place: tuple[float, float, float], show: Show) -> floa
     return float((apart / show.venue.air.c + sources.delay).min())
 
 
-def _audience(result: xr.Dataset) -> Array:
-    served = result["surface"].values[result["surface_served"].values.astype(bool)]
+def _seats_of(result: xr.Dataset, part: int) -> Array:
+    """Seat weights of the areas that a part serves, 0 elsewhere, (P,)."""
+    served = result["surface"].values[result["part_serves"].values[part].astype(bool)]
     return np.where(np.isin(result["area"].values, served), result["seat_weight"].values, 0.0)

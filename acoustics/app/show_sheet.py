@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
 Array = npt.NDArray[np.float64]
 
-_COVERS = 0.25  # a part serves an area where it is the loudest for so many of the seats
 _NEAR_DB = 6.0  # a second part so near to the loudest is counted as an overlap
 
 
@@ -86,7 +85,7 @@ def _part(show: Show, seats: xr.Dataset, index: int, listed: list[tuple[str, str
         total = float(weight[mine].sum())
         share = float(weight[mine & loudest].sum()) / total if total else math.nan
         where[name] = {"level_a_mean_db": evenness.mean(level[mine], weight[mine]), "loudest_share": share}
-    serves = list(part.serves) if part.serves is not None else _by_level(where, listed)
+    serves = [str(name) for name in seats["surface"].values[seats["part_serves"].values[index].astype(bool)]]
     return {
         "name": part.name,
         "channel": part.channel,
@@ -97,15 +96,6 @@ def _part(show: Show, seats: xr.Dataset, index: int, listed: list[tuple[str, str
         "serves_told_by": "file" if part.serves is not None else "level",
         "areas": where,
     }
-
-
-def _by_level(where: dict[str, Any], listed: list[tuple[str, str]]) -> list[str]:
-    """Audience areas that a part is the loudest in for a quarter of the seats, or else that where it is loudest."""
-    audience = [name for name, role in listed if role == "audience"]
-    most = [name for name in audience if where[name]["loudest_share"] >= _COVERS]
-    if most or not audience:
-        return most
-    return [max(audience, key=lambda name: np.nan_to_num(where[name]["level_a_mean_db"], nan=-np.inf))]
 
 
 def _overlap(seats: xr.Dataset, audience: npt.NDArray[np.bool_]) -> dict[str, float]:
