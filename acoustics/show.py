@@ -14,10 +14,11 @@ import numpy.typing as npt
 from acoustics import sources as single
 from acoustics.field import Sources
 from acoustics.programme import Programme
-from acoustics.show_file import Align, Placed, ShowFile, Unit
+from acoustics.show_file import Align, Placed, Power, ShowFile, Unit
 from acoustics.venue import Venue, check_serves, load_venue
-from rigging.equipment import Catalogue, Enclosure
-from rigging.faults import Fault, FileFaults, nearest
+from rigging.electrical import Amplifier, Cable
+from rigging.equipment import Catalogue, Enclosure, unknown_item
+from rigging.faults import NO_VALUE, Fault, FileFaults, nearest
 from rigging.files import Document, read, validate
 from rigging.geometry import item_axes, lay_out
 from rigging.hang import Drive, Hang, load_hang
@@ -64,6 +65,8 @@ class Show:
     correlation: float
     parts: tuple[Part, ...]
     aligns: tuple[Align, ...]
+    power: Power | None
+    stock: Mapping[str, int]
     inputs: Mapping[str, Any]  # all that it was read from
 
     @property
@@ -94,6 +97,7 @@ def load_show(path: str | Path, catalogue: Catalogue) -> Show:
         for key, name in (("of", align.of), ("to", align.to))
         if name not in names
     )
+    faults += document.faults(_equipment_faults(file, catalogue))
     if venue is not None:
         faults += [fault for part in parts for fault in _serves_faults(part, venue[0], document, file)]
     if faults or venue is None:
@@ -103,7 +107,19 @@ def load_show(path: str | Path, catalogue: Catalogue) -> Show:
     placed = sorted({part.placed.enclosure for part in parts if part.placed is not None})
     inputs["placed"] = {name: catalogue.documents[name].data for name in placed}
     channels = tuple(channel.name for channel in file.channel)
-    return Show(file.name, venue[0], venue[1], document, channels, file.correlation, tuple(parts), file.align, inputs)
+    return Show(
+        file.name,
+        venue[0],
+        venue[1],
+        document,
+        channels,
+        file.correlation,
+        tuple(parts),
+        file.align,
+        file.power,
+        file.stock,
+        inputs,
+    )
 
 
 def _kept(faults: list[Fault], document: Document, loc: tuple[str | int, ...], load: Any) -> Any:
@@ -141,6 +157,19 @@ def _twice(names: Sequence[str], hangs: int) -> Iterator[tuple[tuple[str | int, 
         if name in names[:index]:
             loc = ("hang", index, "file") if index < hangs else ("placed", index - hangs, "name")
             yield loc, f"is the second of the name {name}", "give each its own name", name
+
+
+def _equipment_faults(file: ShowFile, catalogue: Catalogue) -> Iterator[tuple[tuple[str | int, ...], str, str, object]]:
+    """Amplifiers, cables and stock that no equipment file describes."""
+    kinds: list[tuple[str, type[Amplifier] | type[Cable]]] = [("amplifier", Amplifier), ("cable", Cable)]
+    for key, kind in kinds if file.power is not None else []:
+        name = getattr(file.power, key)
+        if not isinstance(catalogue.items.get(name), kind):
+            wrong, todo = unknown_item(name, catalogue, kind)
+            yield ("power", key), wrong, todo, name
+    for name in file.stock:
+        if name not in catalogue.items:
+            yield ("stock", name), "is no known equipment", nearest(name, catalogue.items), NO_VALUE
 
 
 def _serves_faults(part: Part, venue: Venue, document: Document, file: ShowFile) -> list[Fault]:

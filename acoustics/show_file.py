@@ -23,6 +23,12 @@ def _check_count(value: Any) -> int:
     return value
 
 
+def _check_stock(value: Any) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 10_000:
+        raise problem("is no number of items", "give a whole number, 0 to 10000")
+    return value
+
+
 Angle = Annotated[float, quantity(-180.0, 180.0, "deg")]
 Delay = Annotated[float, quantity(0.0, 2000.0, "ms")]
 Gain = Annotated[float, quantity(-60.0, 20.0, "dB")]
@@ -76,6 +82,13 @@ class Align(Model):
     )
 
 
+class Power(Model):
+    """What the show is driven with: `[power]`."""
+
+    amplifier: Name = key("amplifier type", '"amp-4"')
+    cable: Name = key("cable type from amplifiers to enclosures", '"cable-8"')
+
+
 class ShowFile(Model):
     """A show file."""
 
@@ -89,6 +102,10 @@ class ShowFile(Model):
     hang: tuple[ShowHang, ...] = Field((), description="hangs: [[hang]]")
     placed: tuple[Placed, ...] = Field((), description="enclosures that stand or lie: [[placed]]")
     align: tuple[Align, ...] = Field((), description="delays to propose: [[align]]")
+    power: Power | None = Field(None, description="what it is driven with: [power]")
+    stock: dict[Name, Annotated[int, BeforeValidator(_check_stock)]] = Field(
+        {}, description="numbers of equipment that there are, by type"
+    )
 
     @classmethod
     def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[Problem]:

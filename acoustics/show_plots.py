@@ -88,7 +88,8 @@ def apart_figure(result: xr.Dataset, pairs: Sequence[Pair]) -> Figure:
         chosen = near & np.isfinite(late) & (result["seat_weight"].values > 0)
         weight = result["seat_weight"].values[chosen]
         histogram.hist(np.clip(late[chosen], -50, 50), bins=np.arange(-50, 51, 2.5), weights=weight, color="0.35")
-        histogram.set_xlabel(f"later by, ms, in {where}, levels within {_HEARD_DB:g} dB", fontsize=12)
+        where = f"later by, ms, in {', '.join(served)}, levels within {_HEARD_DB:g} dB"
+        histogram.set_xlabel(where, fontsize=12)
         histogram.set_ylabel("seats, m²", fontsize=12)
         histogram.grid(color="0.85", linewidth=0.6)
     bar = figure.colorbar(ScalarMappable(scale, colours), ax=axes, location="bottom", aspect=60, ticks=_LATE_MS)

@@ -17,6 +17,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
+from rigging.electrical import Amplifier, Cable, Electrical
 from rigging.faults import Fault, FileFaults, Loc, nearest
 from rigging.files import Document, read, validate
 from rigging.models import Model, Name, duplicate_faults, key, problem, quantity
@@ -193,6 +194,7 @@ class Enclosure(_Hardware):
     cart_limit_deg: Annotated[float, quantity(0.0, 45.0, "deg")] | None = Field(
         None, description="farthest from level at which a group on a flat cart engages below it by itself"
     )
+    electrical: Electrical | None = Field(None, description="what drives it: [electrical]")
     acoustic: dict[str, Any] = key("acoustic part: [acoustic]", "[acoustic] ...")
 
     @classmethod
@@ -203,7 +205,7 @@ class Enclosure(_Hardware):
 
 
 Item = Enclosure | Adapter
-Equipment = Frame | Item | PickArm | Hoist | Sling | Shackle | Rope
+Equipment = Frame | Item | PickArm | Hoist | Sling | Shackle | Rope | Amplifier | Cable
 KINDS: dict[str, type[Equipment]] = {
     "frame/1": Frame,
     "adapter/1": Adapter,
@@ -213,6 +215,8 @@ KINDS: dict[str, type[Equipment]] = {
     "sling/1": Sling,
     "shackle/1": Shackle,
     "rope/1": Rope,
+    "amplifier/1": Amplifier,
+    "cable/1": Cable,
 }
 
 

@@ -44,6 +44,7 @@ class Hang:
     serves: tuple[str, ...] | None
     serves_file: str  # where `serves` stands
     drive: tuple[Drive, ...]  # of each row
+    groups: tuple[tuple[int, ...], ...]  # rows, from 0, that share a drive signal
     standing: bool
     arm: tuple[PickArm, ArmUse] | None
     picks: tuple[Pick, ...]
@@ -218,6 +219,7 @@ def _resolve(document: Document, catalogue: Catalogue) -> Hang:
         serves=hang.serves,
         serves_file=document.file,
         drive=_drive(hang.group, len(items)),
+        groups=tuple(tuple(row - 1 for row in group.rows) for group in hang.group),
         standing=hang.standing,
         arm=arm,
         picks=hang.pick,

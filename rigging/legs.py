@@ -108,6 +108,7 @@ def _length(name: str, sling: Sling, leg: Leg, hardware: Sequence[Piece], spans:
 
 def _mass_kg(leg: Leg, length_m: float, catalogue: Catalogue) -> float:
     item = catalogue.items[leg.rope or leg.sling or ""]
+    assert isinstance(item, Rope | Sling)  # what is unknown was refused before
     return item.mass_kg + (item.kg_per_m * length_m if isinstance(item, Rope) else 0.0)
 
 

@@ -33,7 +33,7 @@ from acoustics.search.prove import MOST_CHOICES, prove
 from acoustics.search.reference import reference
 from acoustics.search.rigged import Rigging, in_front_first
 from acoustics.search.settings import Wanted, wanted_of
-from acoustics.search.shading import correct, groups_of, shade, with_filters, with_gains
+from acoustics.search.shading import correct, shade, with_filters, with_gains
 from acoustics.search.solve import Effort, Fitted, solve
 from acoustics.search.tolerance import in_airs, tolerance
 from acoustics.venue import Venue
@@ -140,7 +140,7 @@ def _read(asked: argparse.Namespace) -> _Read:
         faults.append(hang.document.fault(("standing",), wrong, todo))
     if faults:
         raise FileFaults(faults)
-    if asked.shade and not groups_of(hang):
+    if asked.shade and not hang.groups:
         todo = "give [[group]] with rows, or leave out --shade"
         raise FileFaults([Fault(asked.hang, "group", "is missing: there are no drive groups to shade", todo)])
     wanted = wanted_of(hang)

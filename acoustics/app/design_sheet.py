@@ -15,7 +15,7 @@ from acoustics.bands import NOMINAL_HZ, OCTAVES_HZ, octave_bands
 from acoustics.search.objective import deviation
 from acoustics.search.problem import Problem
 from acoustics.search.prove import Proof
-from acoustics.search.shading import Correction, Shading, groups_of
+from acoustics.search.shading import Correction, Shading
 from acoustics.search.solve import Answer, Option
 from acoustics.search.tolerance import AIR_K, SPLAY_DEG, TILT_DEG, TRIM_M, Tolerance
 from rigging.cautions import CAUTIONS
@@ -162,7 +162,7 @@ def _drive(found: Found) -> list[str]:
         of, hang = found.shading, found.problem.columns.of.hang
         gains = [
             f"rows {', '.join(str(row + 1) for row in rows)}: {gain:+.1f} dB"
-            for rows, gain in zip(groups_of(hang), of.gains_db, strict=True)
+            for rows, gain in zip(hang.groups, of.gains_db, strict=True)
         ]
         lines += [
             "GAINS OF GROUPS",

@@ -22,6 +22,7 @@ BETTER_DB = 1e-9  # rounding of sums
 _APART = (1, 2, 3)  # parts of a choice that are turned against each other
 _KICKS = (-2, -1, 1, 2)
 _IDLE = 30  # kicks in a row that lead to nothing new: a small space has been seen
+_RELAXED, _RELAXED_WORK = 4, 0.5  # starts that are relaxed, while less than this share of the work is done
 _WORSE_DB = 0.01  # a kick may end so much worse and be kicked on from
 
 
@@ -71,7 +72,8 @@ class Search:
 
     `excess` tells by how much a choice exceeds limits of the rigging, 0 where none: while the present one exceeds,
     a step must lessen that; then none may that exceeds. `tell` is told work done, of how much, and the best J. `hung`
-    turns a choice into what it hangs as, where its tilt is not free.
+    turns a choice into what it hangs as, where its tilt is not free. `relax` gives a better place to
+    begin a descent at.
     """
 
     def __init__(
@@ -82,8 +84,9 @@ class Search:
         seed: int = 0,
         tell: Tell | None = None,
         hung: Callable[[Choice], Choice] | None = None,
+        relax: Callable[[Choice], Choice] | None = None,
     ) -> None:
-        self.columns, self.trail, self._hung = columns, Trail(), hung
+        self.columns, self.trail, self._hung, self._relax = columns, Trail(), hung, relax
         self._excess, self._limits, self._tell = excess, limits, tell
         self._random, self._began, self._from = np.random.default_rng(seed), time.monotonic(), columns.work
         self._counts = columns.space.counts
@@ -106,7 +109,7 @@ class Search:
         order = np.argsort(self._scores(np.array(starts)), kind="stable")
         for index in order:
             self._note(starts[index], self.trail.j[starts[index].tobytes()])
-        present, key = self._descend(starts[int(order[0])])
+        present, key = self._from_starts([starts[index] for index in order])
         assert self.best is not None
         if self.best_key < key:
             present, key = self._descend(self.best)
@@ -120,10 +123,20 @@ class Search:
             if reached[1] < key[1] + _WORSE_DB and self._exceeds(tried) <= key[0]:
                 present, key = tried, reached
 
+    def _from_starts(self, starts: Sequence[Choice]) -> tuple[Choice, tuple[float, float]]:
+        """Where descents end: from the best start, and from some that are relaxed while work is left for kicks."""
+        ends = [self._descend(starts[0])]
+        for start in starts[:_RELAXED]:
+            if self._relax is None or self._over() or self._spent() > _RELAXED_WORK * self._limits.work:
+                break
+            ends.append(self._descend(self._relax(start)))
+        return min(ends, key=lambda end: end[1])
+
     def _descend(self, start: Choice) -> tuple[Choice, tuple[float, float]]:
         """The local best by one step of one part, and by one step of two parts against each other."""
         present = start
         key = self._settle(present)
+        self._note(present, key[1])
         improved = True
         while improved and not self._over():
             improved = False
@@ -237,4 +250,7 @@ class Search:
     def _over(self) -> bool:
         if self._limits.seconds is not None and time.monotonic() - self._began > self._limits.seconds:
             return True
-        return self.columns.work - self._from + self.asked >= self._limits.work
+        return self._spent() >= self._limits.work
+
+    def _spent(self) -> float:
+        return self.columns.work - self._from + self.asked

@@ -47,18 +47,13 @@ class Correction:
     drive_db: float
 
 
-def groups_of(hang: Hang) -> tuple[tuple[int, ...], ...]:
-    """Rows of each drive group of a hang's file, from 0."""
-    return tuple(tuple(row - 1 for row in group["rows"]) for group in hang.document.data.get("group", ()))
-
-
 def shade(columns: Columns, column: Array, low_db: float, high_db: float) -> Shading:
     """Gains of drive groups for the least J of a column, each in steps within a range.
 
     One group after the other goes up or down while that helps, until none does: groups are few.
     """
     hang = columns.of.hang
-    groups = groups_of(hang)
+    groups = hang.groups
     gains = np.array([hang.drive[group[0]].gain_db for group in groups])
     present = gains.copy()
     best = before = _j(columns, column)
@@ -115,7 +110,7 @@ def correct(columns: Columns, column: Array, target_db: Array, most: int = MOST_
 def with_gains(hang: Hang, gains_db: tuple[float, ...]) -> Hang:
     """A hang with other gains of its groups."""
     drive = list(hang.drive)
-    for rows, gain in zip(groups_of(hang), gains_db, strict=True):
+    for rows, gain in zip(hang.groups, gains_db, strict=True):
         for row in rows:
             drive[row] = dataclasses.replace(drive[row], gain_db=gain)
     return dataclasses.replace(hang, drive=tuple(drive))

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 
-from acoustics.search.columns import TILT, Choice
+from acoustics.search.columns import TILT, Choice, Columns
 from acoustics.search.discrete import Limits, Search, Tell, Trail, default_limits
 from acoustics.search.problem import Problem
+from acoustics.search.reference import relaxed
 from acoustics.search.rigged import Rigging, at_column
 from acoustics.search.robust import Robust
 from rigging.hang import Hang
 
 Array = npt.NDArray[np.float64]
+_Way = Callable[[Choice], Choice]
 
 RUNNERS = 5
 ROBUST_WORK = 5000.0  # evaluations of the search among columns as built
@@ -73,10 +76,14 @@ class Fitted:
         """How far a choice exceeds limits."""
         return self(choice)[1]
 
+    @property
+    def follows(self) -> bool:
+        """Whether one pick leaves the tilt to the balance."""
+        hang = self._problem.columns.of.hang
+        return len(hang.picks) == 1 and hang.pullback is None
+
     def hung(self, choice: Choice) -> Choice:
-        """A choice at the tilt that it hangs at, where one pick leaves that to the balance."""
-        if len(self._problem.columns.of.hang.picks) != 1:
-            return choice
+        """A choice at the tilt that it hangs at, where that follows from the balance."""
         space = self._problem.columns.space
         tilt = self._rigging.own_tilt(at_column(self._problem.columns.of.hang, space.values(choice)))
         if tilt is None or not np.isfinite(tilt):
@@ -117,7 +124,8 @@ def solve(problem: Problem, rigging: Rigging, effort: Effort = Effort(), tell: T
     ends: list[tuple[tuple[float, float], Choice]] = []
     while len(ends) < effort.starts and not trail.interrupted:
         later = len(ends)
-        search = Search(columns, fitted.excess, _limits(problem, effort, later), effort.seed + later, tell, fitted.hung)
+        limits, seed = _limits(problem, effort, later), effort.seed + later
+        search = Search(columns, fitted.excess, limits, seed, tell, *_ways(fitted, columns))
         search.trail = trail
         choice = search.run(_elsewhere(problem, effort.seed + later) if later else problem.starts)
         ends.append((search.best_key, choice))
@@ -139,6 +147,11 @@ def solve(problem: Problem, rigging: Rigging, effort: Effort = Effort(), tell: T
     )
 
 
+def _ways(fitted: Fitted, columns: Columns) -> tuple[_Way | None, _Way | None]:
+    """What a choice hangs as, where its tilt follows from the balance; else how a start is relaxed."""
+    return (fitted.hung, None) if fitted.follows else (None, partial(relaxed, columns))
+
+
 def _limits(problem: Problem, effort: Effort, later: int) -> Limits:
     if effort.seconds is not None:
         return Limits(np.inf, effort.seconds / effort.starts)
@@ -151,7 +164,7 @@ def _robust(
 ) -> Choice:
     """The best choice as built, from the best ones as drawn on paper."""
     limits = Limits(ROBUST_WORK)
-    search = Search(Robust(problem.columns, seed), fitted.excess, limits, seed, tell, fitted.hung)
+    search = Search(Robust(problem.columns, seed), fitted.excess, limits, seed, tell, _ways(fitted, problem.columns)[0])
     choice = search.run(starts)
     trail.interrupted = search.trail.interrupted
     return choice
