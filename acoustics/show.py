@@ -21,7 +21,7 @@ from rigging.equipment import Catalogue, Enclosure, unknown_item
 from rigging.faults import NO_VALUE, Fault, FileFaults, nearest
 from rigging.files import Document, read, validate
 from rigging.geometry import item_axes, lay_out
-from rigging.hang import Drive, Hang, load_hang
+from rigging.hang import Drive, Hang, load_hang, muted
 from rigging.site import Place
 
 Array = npt.NDArray[np.float64]
@@ -41,6 +41,18 @@ class Part:
     hang: Hang | None
     placed: Placed | None
     serves: tuple[str, ...] | None
+    silent: tuple[int, ...] = ()  # placed enclosures, from 1, whose drive is silent
+
+    def muted(self, rows: Sequence[int]) -> Part:
+        """The part with some rows, counted from 1, whose drive is silent."""
+        if self.hang is not None:
+            return dataclasses.replace(self, hang=muted(self.hang, rows))
+        assert self.placed is not None
+        for row in rows:
+            if not 1 <= row <= self.placed.count:
+                todo = f"it has {self.placed.count}"
+                raise FileFaults([Fault("--mute", "", f"is no enclosure of {self.name}", todo, row)])
+        return dataclasses.replace(self, silent=(*self.silent, *rows))
 
     @property
     def position_m(self) -> Place:
@@ -68,6 +80,20 @@ class Show:
     power: Power | None
     stock: Mapping[str, int]
     inputs: Mapping[str, Any]  # all that it was read from
+
+    def muted(self, rows: Mapping[str, Sequence[int]]) -> Show:
+        """The show with rows of some parts, counted from 1, whose drive is silent.
+
+        Raises
+        ------
+        FileFaults
+            If a part has no such row.
+        """
+        if not rows:
+            return self
+        parts = tuple(part.muted(rows.get(part.name, ())) for part in self.parts)
+        listed = {name: sorted(set(some)) for name, some in rows.items()}
+        return dataclasses.replace(self, parts=parts, inputs={**self.inputs, "muted": listed})
 
     @property
     def hangs(self) -> tuple[Hang, ...]:
@@ -211,7 +237,7 @@ def _places(part: Part) -> tuple[list[str], Array, Array, list[Drive]]:
     step = np.array(placed.step_m or (0.0, 0.0, 0.0))
     places = np.array(placed.position_m) + np.arange(placed.count)[:, np.newaxis] * step
     axes = item_axes(np.radians(placed.azimuth_deg), np.radians(placed.elevation_deg))
-    drives = [Drive(filters=placed.filter)] * placed.count
+    drives = [Drive(filters=placed.filter, muted=row + 1 in part.silent) for row in range(placed.count)]
     return [placed.enclosure] * placed.count, places, np.tile(axes, (placed.count, 1, 1)), drives
 
 

@@ -86,7 +86,10 @@ def placed(
     kinds = _kinds(types, catalogue, c, lines)
     kind = np.array([types.index(name) for name in names])
     gain = np.array(
-        [10.0 ** ((drive.gain_db + drive_db) / 20.0) * (-1.0 if drive.inverted else 1.0) for drive in drives]
+        [
+            0.0 if drive.muted else 10.0 ** ((drive.gain_db + drive_db) / 20.0) * (-1.0 if drive.inverted else 1.0)
+            for drive in drives
+        ]
     )
     return Sources(
         position=_from_reference(reference, axes, [kinds[index] for index in kind]),

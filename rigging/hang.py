@@ -21,12 +21,13 @@ E = TypeVar("E", bound=Equipment)
 
 @dataclass(frozen=True)
 class Drive:
-    """What the drive signal of a row goes through: gain [dB], delay [s], polarity, filters."""
+    """What the drive signal of a row goes through: gain [dB], delay [s], polarity, filters; or nothing."""
 
     gain_db: float = 0.0
     delay_s: float = 0.0
     inverted: bool = False
     filters: tuple[Filter, ...] = ()
+    muted: bool = False
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,28 @@ class Hang:
         """Mass of frame, pick arm, enclosures and adapters; no cables, nothing above the frame. [kg]"""
         arm = self.arm[0].mass_kg if self.arm else 0.0
         return self.frame.mass_kg + arm + sum(item.mass_kg for item in self.items)
+
+
+def muted(hang: Hang, rows: Sequence[int]) -> Hang:
+    """A hang with rows, counted from 1, whose drive is silent; its masses stay.
+
+    Raises
+    ------
+    FileFaults
+        If it has no such row, or an adapter there.
+    """
+    own = [row + 1 for row in hang.enclosure_rows]
+    faults = [
+        Fault("--mute", "", f"is no row of {hang.name} that sounds", f"its rows are {own[0]} to {own[-1]}", row)
+        for row in rows
+        if row not in own
+    ]
+    if faults:
+        raise FileFaults(faults)
+    if not rows:
+        return hang
+    drive = tuple(dataclasses.replace(one, muted=one.muted or row + 1 in rows) for row, one in enumerate(hang.drive))
+    return dataclasses.replace(hang, drive=drive, inputs={**hang.inputs, "muted": sorted(set(rows))})
 
 
 def load_hang(path: str | Path, catalogue: Catalogue) -> Hang:

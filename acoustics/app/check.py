@@ -17,6 +17,7 @@ from acoustics.app import folder
 from acoustics.app.check_sheet import text
 from acoustics.app.cli import AT_FAULT, CANNOT_JUDGE, DONE, EXCEEDS
 from acoustics.app.sheet import plain
+from acoustics.app.whatif import limited
 from acoustics.venue import Venue, check_serves, load_venue
 from rigging import findings as finding_words
 from rigging.cautions import CAUTIONS
@@ -45,7 +46,7 @@ def run(asked: argparse.Namespace) -> int:
         written = None
         if asked.out is not None:
             files = {"check.txt": f"{text(report)}\n", "check.json": f"{data}\n"}
-            writers = {name: partial(_write_text, content=content) for name, content in files.items()}
+            writers = {name: partial(write_text, content=content) for name, content in files.items()}
             written = folder.write(Path(asked.out), report.hang.name, report.revision, writers)
     except FileFaults as error:
         for fault in error.faults:
@@ -60,7 +61,8 @@ def run(asked: argparse.Namespace) -> int:
     return CANNOT_JUDGE if found[finding_words.CANNOT] else DONE
 
 
-def _write_text(path: Path, content: str) -> None:
+def write_text(path: Path, content: str) -> None:
+    """Write a text file in UTF-8."""
     path.write_text(content, encoding="utf-8")
 
 
@@ -87,7 +89,9 @@ def read(asked: argparse.Namespace) -> tuple[Catalogue, list[Hang], tuple[Venue,
     if len({str(Path(path).resolve()) for path in paths}) < len(paths):
         faults.append(Fault("--beside", "", "names a hang twice", "name each other hang once"))
     loaded = _kept(faults, load_venue, asked.venue) if asked.venue else None
-    policy = _kept(faults, lambda: load_policy(_policy_path(asked.policy)))
+    if loaded:
+        loaded = _kept(faults, limited, *loaded, asked.limit)
+    policy = _kept(faults, policy_of, asked.policy)
     known = [hang for hang in hangs if hang is not None]
     if loaded:
         faults += [fault for hang in known for fault in check_serves(hang, loaded[0], asked.venue)]
@@ -103,6 +107,17 @@ def _kept(faults: list[Fault], load: Callable[..., T], *what: Any) -> T | None:
     except FileFaults as error:
         faults.extend(error.faults)
         return None
+
+
+def policy_of(asked: str | None) -> Policy:
+    """The policy of a file or of a packaged name; the usual one where none is asked for.
+
+    Raises
+    ------
+    FileFaults
+        If there is none, with its faults if it has some.
+    """
+    return load_policy(_policy_path(asked))
 
 
 def _policy_path(asked: str | None) -> Path | None:
@@ -128,7 +143,7 @@ def as_data(report: Report) -> dict[str, Any]:
         "revision": report.revision,
         "version": metadata.version("evenhang"),
         "counts": counts(report.findings),
-        "findings": [_finding_data(finding) for finding in report.findings],
+        "findings": [finding_data(finding) for finding in report.findings],
         "picks": [_pick_data(line) for line in report.lines],
         "points": [_point_data(load) for load in report.loads],
         "joints": _joint_data(report),
@@ -139,7 +154,8 @@ def as_data(report: Report) -> dict[str, Any]:
     }
 
 
-def _finding_data(finding: Finding) -> dict[str, Any]:
+def finding_data(finding: Finding) -> dict[str, Any]:
+    """A finding for programs."""
     fields = ("part", "what", "value", "limit", "unit", "status", "source", "note", "least", "used")
     return {field: getattr(finding, field) for field in fields}
 

@@ -22,7 +22,7 @@ def text(report: Report) -> str:
     good = [finding for finding in report.findings if finding.status == WITHIN]
     lines = [*_heading(report), "", *(f"! {caution}" for caution in CAUTIONS)]
     if bad:
-        lines += ["", "EXCEEDS OR CANNOT BE JUDGED, worst first", *_findings(bad)]
+        lines += ["", "EXCEEDS OR CANNOT BE JUDGED, worst first", *findings_table(bad)]
     if not report.hang.standing:
         lines += ["", "PICKS, at rest, kg", *_picks(report), "", f"holes: {report.advice}"]
     if report.site is not None and report.loads:
@@ -32,7 +32,7 @@ def text(report: Report) -> str:
     lines += ["", *_joint_heading(report), *_joints(report)]
     if report.stages:
         lines += ["", "STAGES", *_stages(report)]
-    lines += ["", "WITHIN, most used first", *_findings(good)]
+    lines += ["", "WITHIN, most used first", *findings_table(good)]
     lines += ["", "POLICY", *_policy(report), "", *_basis(report)]
     return "\n".join(lines)
 
@@ -61,7 +61,8 @@ def _heading(report: Report) -> list[str]:
     return lines
 
 
-def _findings(findings: list[Finding]) -> list[str]:
+def findings_table(findings: list[Finding]) -> list[str]:
+    """Findings with value, limit, share used and the source of the limit."""
     rows = []
     for finding in findings:
         bound = "≥" if finding.least else "≤"

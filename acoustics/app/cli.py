@@ -81,6 +81,7 @@ def _parser() -> argparse.ArgumentParser:
     predict.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
     predict.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
     _add_files(predict)
+    _add_mute(predict)
     predict.add_argument("--grid", metavar="M", type=_number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
     predict.add_argument("--lines", metavar="F,F,…", type=_frequencies, help="single frequencies, Hz, not bands")
     predict.add_argument("--map", metavar="WHAT", type=_map, help="plan.svg shows A (default) or an octave: 250 … 8000")
@@ -117,7 +118,7 @@ def _parser() -> argparse.ArgumentParser:
         epilog=_CHECK_EXAMPLE,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    check.add_argument("hang", metavar="HANG", help="hang file (hang/1)")
+    check.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
     check.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1), for points and heights")
     _add_files(check, judges=True, out=False)
     check.add_argument("--out", metavar="DIR", help="write check.txt and check.json there as well")
@@ -125,6 +126,11 @@ def _parser() -> argparse.ArgumentParser:
     check.set_defaults(run=_check)
     _add_design(commands)
     return parser
+
+
+def _add_mute(command: argparse.ArgumentParser) -> None:
+    what = "what if a row is silent; of a show PART:ROW"
+    command.add_argument("--mute", metavar="ROW", action="append", default=[], help=what)
 
 
 def _add_files(command: argparse.ArgumentParser, *, judges: bool = False, out: bool = True) -> None:
@@ -138,6 +144,8 @@ def _add_files(command: argparse.ArgumentParser, *, judges: bool = False, out: b
         command.add_argument("--policy", metavar="FILE", help="policy file, or over_people (default) or no_people")
         beside = "another hang on the same venue points"
         command.add_argument("--beside", metavar="HANG", action="append", default=[], help=beside)
+        less = "what if a point carries no more than this"
+        command.add_argument("--limit", metavar="POINT=KG", action="append", default=[], help=less)
 
 
 def _add_design(commands: Any) -> None:
@@ -148,8 +156,10 @@ def _add_design(commands: Any) -> None:
         epilog=_DESIGN_EXAMPLE,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    design.add_argument("hang", metavar="HANG", help="hang file (hang/1); [search] says what may be chosen")
-    design.add_argument("venue", metavar="VENUE", help="venue file (venue/1)")
+    design.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
+    design.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
+    design.add_argument("--hang", metavar="NAME", dest="of_show", help="which hang of a show")
+    _add_mute(design)
     _add_files(design, judges=True)
     design.add_argument("--grid", metavar="M", type=_number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
     design.add_argument("--seconds", metavar="S", type=_number(0.1, 86_400.0), help="search so long, not a set number")
@@ -166,8 +176,9 @@ def _add_design(commands: Any) -> None:
 
 def _predict(asked: argparse.Namespace) -> int:
     from acoustics.app import predict
+    from acoustics.app.folder import is_show
 
-    if not predict.is_show(asked):
+    if not is_show(asked.hang):
         return predict.run(asked)
     from acoustics.app import show
 
@@ -176,8 +187,13 @@ def _predict(asked: argparse.Namespace) -> int:
 
 def _check(asked: argparse.Namespace) -> int:
     from acoustics.app import check
+    from acoustics.app.folder import is_show
 
-    return check.run(asked)
+    if not is_show(asked.hang):
+        return check.run(asked)
+    from acoustics.app import show_check
+
+    return show_check.run(asked)
 
 
 def _design(asked: argparse.Namespace) -> int:

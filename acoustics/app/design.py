@@ -8,7 +8,6 @@ import dataclasses
 import json
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,10 +16,11 @@ import numpy as np
 import numpy.typing as npt
 from tqdm import tqdm
 
-from acoustics.app import check as check_command
 from acoustics.app import folder
 from acoustics.app.check_sheet import text as check_text
 from acoustics.app.cli import AT_FAULT, CANNOT_JUDGE, DONE, EXCEEDS, INTERRUPTED
+from acoustics.app.design_input import Read
+from acoustics.app.design_input import read as read_all
 from acoustics.app.design_sheet import Before, Found, as_data, none_as_data, text
 from acoustics.app.predict import result_files
 from acoustics.app.sheet import plain
@@ -32,43 +32,27 @@ from acoustics.search.problem import Problem, pose, target_of
 from acoustics.search.prove import MOST_CHOICES, prove
 from acoustics.search.reference import reference
 from acoustics.search.rigged import Rigging, in_front_first
-from acoustics.search.settings import Wanted, wanted_of
 from acoustics.search.shading import correct, shade, with_filters, with_gains
 from acoustics.search.solve import Effort, Fitted, solve
 from acoustics.search.tolerance import in_airs, tolerance
-from acoustics.venue import Venue
 from rigging.check import check, judge
 from rigging.column import NUMBER_BELOW
-from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults
-from rigging.files import Document
 from rigging.findings import CANNOT, Finding, counts
 from rigging.findings import EXCEEDS as EXCEEDED
-from rigging.hang import Hang, hang_from
-from rigging.policy import Policy
-from rigging.rewrite import rewritten, with_count
+from rigging.hang import Hang
+from rigging.rewrite import rewritten
 
 if TYPE_CHECKING:
     import xarray as xr
-
-
-@dataclass(frozen=True)
-class _Read:
-    hang: Hang
-    others: tuple[Hang, ...]
-    venue: Venue
-    document: Document
-    catalogue: Catalogue
-    policy: Policy
-    wanted: Wanted
 
 
 def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
     try:
         folder.prepare(Path(asked.out))
-        read = _read(asked)
-        tried = [_search(each, read, asked) for each in _columns(read)]
+        read = read_all(asked)
+        tried = [_search(each, read, asked) for each in read.columns()]
         found = min(tried, key=lambda one: (one.answer.nearest.excess, one.answer.nearest.j))
         before = _judged(read.hang, found.problem, read, asked.grid)
         if found.answer.best is None:
@@ -81,7 +65,7 @@ def run(asked: argparse.Namespace) -> int:
         return AT_FAULT
 
 
-def _in_the_way(found: Found, read: _Read) -> list[Finding]:
+def _in_the_way(found: Found, read: Read) -> list[Finding]:
     """What the nearest hang exceeds."""
     report = check(found.answer.nearest.hang, read.catalogue, read.policy, read.venue, read.others)
     return [finding for finding in report.findings if finding.status == EXCEEDED]
@@ -97,10 +81,10 @@ def _print_none(
         print(text(found, tried, before, None, over))
 
 
-def _deliver(found: Found, tried: list[Found], before: Before, read: _Read, asked: argparse.Namespace) -> int:
+def _deliver(found: Found, tried: list[Found], before: Before, read: Read, asked: argparse.Namespace) -> int:
     """Write what was found, print it, and tell its status."""
     designed = rewritten(found.text, found.answer.nearest.hang)
-    after = _judged(hang_from(designed, asked.hang, read.catalogue), found.problem, read, asked.grid)
+    after = _judged(read.loaded(designed), found.problem, read, asked.grid)
     over = [finding for finding in after.report.findings if finding.status == EXCEEDED]
     if over:  # judged once more as it would be read from its file: what exceeds is no answer
         _print_none(found, tried, before, over, asked)
@@ -128,55 +112,14 @@ def _write_text(path: Path, content: str) -> None:
     path.write_text(content, encoding="utf-8")
 
 
-def _read(asked: argparse.Namespace) -> _Read:
-    catalogue, hangs, loaded, policy = check_command.read(asked)
-    assert loaded is not None  # the command asks for a venue
-    (venue, document), hang = loaded, hangs[0]
-    faults: list[Fault] = []
-    if "mirror_of" in hang.document.data:
-        faults.append(hang.document.fault(("mirror_of",), "makes it a mirror image", "design the file that it mirrors"))
-    if hang.standing:
-        wrong, todo = "makes it a stack", "a search is for columns that hang; try splays of a stack with predict"
-        faults.append(hang.document.fault(("standing",), wrong, todo))
-    if faults:
-        raise FileFaults(faults)
-    if asked.shade and not hang.groups:
-        todo = "give [[group]] with rows, or leave out --shade"
-        raise FileFaults([Fault(asked.hang, "group", "is missing: there are no drive groups to shade", todo)])
-    wanted = wanted_of(hang)
-    faults = list(_wanted_faults(hang, wanted, venue))
-    if faults:
-        raise FileFaults(faults)
-    return _Read(hang, tuple(hangs[1:]), venue, document, catalogue, policy, wanted)
-
-
-def _wanted_faults(hang: Hang, wanted: Wanted, venue: Venue) -> Iterator[Fault]:
-    """Areas and points that the venue does not have."""
-    areas, points = {area.name for area in venue.area}, {point.name for point in venue.point}
-    for name in wanted.fall_of_db:
-        if name not in areas:
-            yield hang.document.fault(("search", "fall_of_db", name), "is no area of the venue", _known(areas))
-    for index, name in enumerate(wanted.points or ()):
-        if name not in points:
-            yield hang.document.fault(("search", "points", index), "is no point of the venue", _known(points), name)
-
-
-def _known(names: set[str]) -> str:
-    return f"known: {', '.join(sorted(names)) or 'none'}"
-
-
-def _columns(read: _Read) -> list[str]:
-    """Texts of the hang file with each number of enclosures to try."""
-    text_of_file = read.hang.document.text
-    return [with_count(text_of_file, count) for count in read.wanted.count or ()] or [text_of_file]
-
-
-def _search(hang_text: str, read: _Read, asked: argparse.Namespace) -> Found:
-    hang = hang_from(hang_text, asked.hang, read.catalogue)
+def _search(hang_text: str, read: Read, asked: argparse.Namespace) -> Found:
+    hang = read.loaded(hang_text)
     problem = pose(hang, read.venue, read.catalogue, read.wanted)
     if asked.prove and problem.columns.space.size > MOST_CHOICES:
         wrong = f"has {problem.columns.space.size:,} choices to go through, {MOST_CHOICES:,} at most can be"
-        raise FileFaults([Fault(asked.hang, "search", wrong, "hold joints with fixed = true, or narrow the tilt")])
+        raise FileFaults(
+            [Fault(read.hang.document.file, "search", wrong, "hold joints with fixed = true, or narrow the tilt")]
+        )
     points = read.wanted.points or ()
     rigging = Rigging(read.catalogue, read.policy, read.venue, read.others, points, in_front_first(hang))
     with _bar() as tell:
@@ -197,14 +140,14 @@ def _search(hang_text: str, read: _Read, asked: argparse.Namespace) -> Found:
     return dataclasses.replace(found, proof=proof)
 
 
-def _share(hang: Hang, read: _Read) -> float:
+def _share(hang: Hang, read: Read) -> float:
     """The greatest share of a limit that a hang uses, other than of numbers of enclosures, which all have the same."""
     found = judge(hang, read.catalogue, read.policy, read.venue, read.others).findings
     counted = [one.used for one in found if one.what != NUMBER_BELOW and one.status != CANNOT]
     return max((used for used in counted if used is not None), default=0.0)
 
 
-def _driven(found: Found, column: npt.NDArray[np.float64], read: _Read, asked: argparse.Namespace) -> Found:
+def _driven(found: Found, column: npt.NDArray[np.float64], read: Read, asked: argparse.Namespace) -> Found:
     """What was found with gains of its groups and a shared correction, where these are asked for."""
     columns, answer = found.problem.columns, found.answer
     assert answer.best is not None
@@ -220,7 +163,7 @@ def _driven(found: Found, column: npt.NDArray[np.float64], read: _Read, asked: a
     return dataclasses.replace(found, answer=answer, shading=shading, correction=correction)
 
 
-def _judged(hang: Hang, problem: Problem, read: _Read, grid_m: float) -> Before:
+def _judged(hang: Hang, problem: Problem, read: Read, grid_m: float) -> Before:
     """A hang predicted everywhere and checked, with J over all seats."""
     with folder.progress("positions") as tell:
         result = predict(hang, read.venue, read.document, read.catalogue, Options(grid_m=grid_m), tell)

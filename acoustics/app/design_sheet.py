@@ -77,7 +77,11 @@ def text(
         lines += [*_counts(tried), ""]
     lines += [*_drive(found), "HOW GOOD", *_how_good(found), ""]
     if answer.runners:
-        lines += ["RUNNERS-UP, each three steps or more from all better ones", *_runners(found), ""]
+        lines += [
+            "RUNNERS-UP, each with a quarter or more of its rows aiming elsewhere than in all better ones",
+            *_runners(found),
+            "",
+        ]
     return "\n".join([*lines, *_basis(found)])
 
 

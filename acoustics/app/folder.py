@@ -1,4 +1,4 @@
-"""Result folders: named after hang and revision, each file whole or not at all; and the progress bar."""
+"""Files that commands are given and folders they write, each file whole or not at all; and the progress bar."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from pathlib import Path
 from tqdm import tqdm
 
 from rigging.faults import Fault, FileFaults
+from rigging.files import read
 
 _LONGEST_NAME = 255  # bytes that file systems take for one name
 _TURNS = 20  # runs into one folder at the same time
@@ -92,6 +93,14 @@ def _keep_others(target: Path, staging: Path, written: set[str]) -> None:
     for other in target.iterdir():
         if other.name not in written and not (staging / other.name).exists():
             (shutil.copytree if other.is_dir() else shutil.copy2)(other, staging / other.name)
+
+
+def is_show(path: str) -> bool:
+    """Whether a file is a show; what cannot be read is for its reader to tell."""
+    try:
+        return str(read(path).data.get("format", "")).startswith("show")
+    except FileFaults:
+        return False
 
 
 def slug(name: str) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from acoustics.app import folder
+from acoustics.app import folder, whatif
 from acoustics.app.cli import AT_FAULT, DONE
 from acoustics.app.sheet import plain
 from acoustics.app.summary import summarise, text
@@ -18,8 +18,7 @@ from acoustics.prediction import Options, predict
 from acoustics.venue import load_venue
 from rigging.equipment import load_catalogue
 from rigging.faults import Fault, FileFaults
-from rigging.files import read
-from rigging.hang import file_faults, load_hang
+from rigging.hang import file_faults, load_hang, muted
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -53,7 +52,7 @@ def _predict(asked: argparse.Namespace) -> xr.Dataset:
         faults.extend(error.faults)
     try:
         catalogue = load_catalogue(asked.equipment)
-        hang = load_hang(asked.hang, catalogue)
+        hang = muted(load_hang(asked.hang, catalogue), whatif.rows_of(asked.mute))
     except FileFaults as error:
         faults.extend(error.faults)
         if catalogue is None:
@@ -76,14 +75,6 @@ def _predict(asked: argparse.Namespace) -> xr.Dataset:
 def _import_meanwhile() -> None:
     """Import what writes and draws while the sum runs, which leaves the interpreter free."""
     from acoustics import plots, results  # noqa: F401
-
-
-def is_show(asked: argparse.Namespace) -> bool:
-    """Whether the file asked for is a show; what cannot be read is for the command to tell."""
-    try:
-        return str(read(asked.hang).data.get("format", "")).startswith("show")
-    except FileFaults:
-        return False
 
 
 def options_of(asked: argparse.Namespace) -> Options:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import tomlkit
 
-from acoustics.app import folder
+from acoustics.app import folder, whatif
 from acoustics.app.cli import AT_FAULT, DONE
 from acoustics.app.sheet import plain
 from acoustics.app.show_sheet import summarise_show, text
@@ -32,6 +32,7 @@ def run(asked: argparse.Namespace) -> int:
         _only_of_hangs(asked)
         catalogue = load_catalogue(asked.equipment)
         show = load_show(asked.hang, catalogue)
+        show = show.muted(whatif.rows_of_parts(asked.mute, [part.name for part in show.parts]))
         options = ShowOptions(asked.grid, asked.programme or "pink", asked.drive, asked.over_edges, asked.correlation)
         with folder.progress("positions") as tell:
             result, parts = predict_show(show, catalogue, options, tell)

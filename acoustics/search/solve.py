@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 import numpy.typing as npt
 
-from acoustics.search.columns import TILT, Choice, Columns
+from acoustics.search.columns import SPLAYS, TILT, TRIM, Choice, Columns, Space
 from acoustics.search.discrete import Limits, Search, Tell, Trail, default_limits
 from acoustics.search.problem import Problem
 from acoustics.search.reference import relaxed
@@ -23,7 +23,7 @@ _Way = Callable[[Choice], Choice]
 RUNNERS = 5
 ROBUST_WORK = 5000.0  # evaluations of the search among columns as built
 STARTS = 3  # independent searches, of which the best is the answer
-_DISTINCT = 3  # steps that runners-up differ by, all parts together
+_ELSEWHERE_DEG = 0.5  # aims that differ by less are the same to the ear
 _LOOKED_AT = 400
 
 
@@ -43,7 +43,7 @@ class Answer:
     """What came of a search.
 
     `best` within limits, None where none is; `nearest` to them, the same where one is within; `runners` within
-    limits, each several steps from all better ones; `j_of_starts` of the independent searches; `j_law` of the law
+    limits, each unlike all better ones; `j_of_starts` of the independent searches; `j_law` of the law
     and `j_file` of the file's column, which may lie off the search's steps; `work` in whole evaluations.
     """
 
@@ -63,6 +63,11 @@ class Fitted:
     def __init__(self, problem: Problem, rigging: Rigging) -> None:
         self._problem, self._rigging = problem, rigging
         self._known: dict[bytes, tuple[Hang, float]] = {}
+
+    @property
+    def space(self) -> Space:
+        """What may be chosen."""
+        return self._problem.columns.space
 
     def __call__(self, choice: Choice) -> tuple[Hang, float]:
         """The hang and how far it exceeds limits."""
@@ -186,19 +191,28 @@ def _option(choice: Choice, problem: Problem, fitted: Fitted) -> Option:
     return Option(hang, choice, _j(problem, problem.columns.space.values(choice)), excess)
 
 
+def _differ(one: Array, other: Array) -> bool:
+    """Whether columns are at different trims, or a quarter of their rows, two at least, aim elsewhere."""
+    aims = [column[TILT] - np.cumsum(column[SPLAYS:]) for column in (one, other)]
+    elsewhere = np.abs(aims[0] - aims[1]) >= _ELSEWHERE_DEG
+    return bool(one[TRIM] != other[TRIM] or elsewhere.sum() >= max(2, len(elsewhere) // 4))
+
+
 def _runners(best: Choice, trail: Trail, fitted: Fitted) -> tuple[Option, ...]:
-    """The next best within limits, each at least some steps from the best and from each other."""
-    chosen: list[Choice] = [best]
+    """The next best within limits, each with some rows that aim elsewhere than in the best and in each other."""
+    space = fitted.space
+    chosen: list[Array] = [space.values(best)]
     found: list[Option] = []
     looked = 0
     for name in sorted(trail.j, key=lambda name: trail.j[name]):
         choice = np.frombuffer(name, dtype=np.intp)
-        if min(int(np.abs(choice - other).sum()) for other in chosen) < _DISTINCT:
+        column = space.values(choice)
+        if not all(_differ(column, other) for other in chosen):
             continue
         looked += 1
         if len(found) == RUNNERS or looked > _LOOKED_AT:
             break
         if fitted.excess(choice) == 0:
-            chosen.append(choice)
+            chosen.append(column)
             found.append(Option(fitted(choice)[0], choice, trail.j[name], 0.0))
     return tuple(found)

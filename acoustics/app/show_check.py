@@ -1,0 +1,147 @@
+"""`evenhang check SHOW`: every hang with all others on the points, power, patch and stock."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from acoustics.app import check as single
+from acoustics.app import folder, whatif
+from acoustics.app.check_sheet import findings_table
+from acoustics.app.check_sheet import text as hang_text
+from acoustics.app.cli import AT_FAULT, CANNOT_JUDGE, DONE, EXCEEDS
+from acoustics.app.sheet import number, plain, table
+from acoustics.power import Feed, feeds, power_findings, stock_findings, taken
+from acoustics.show import Show, load_show
+from rigging.cautions import CAUTIONS
+from rigging.check import Report, check
+from rigging.equipment import Catalogue, load_catalogue
+from rigging.faults import Fault, FileFaults
+from rigging.findings import CANNOT, WITHIN, Finding, counts, worst_first
+from rigging.findings import EXCEEDS as EXCEEDED
+from rigging.policy import Policy
+from rigging.revision import revision
+
+
+def run(asked: argparse.Namespace) -> int:
+    """Run the command; returns its exit status."""
+    try:
+        if asked.out is not None:
+            folder.prepare(Path(asked.out))
+        _only_of_hangs(asked)
+        catalogue = load_catalogue(asked.equipment)
+        policy = single.policy_of(asked.policy)
+        show = load_show(asked.hang, catalogue)
+        venue, document = whatif.limited(show.venue, show.venue_document, asked.limit)
+        reports = [
+            check(hang, catalogue, policy, venue, [o for o in show.hangs if o is not hang], document.data)
+            for hang in show.hangs
+        ]
+        listed = feeds(show, catalogue)
+        shared = worst_first([*power_findings(show, catalogue, listed), *stock_findings(show, listed)])
+        word = revision({**show.inputs, "venue": document.data, "policy": policy.model_dump()})
+        said = _text(show, word, reports, shared, listed, catalogue)
+        data = json.dumps(plain(_data(show, word, reports, shared, listed, policy)), indent=2, ensure_ascii=False)
+        written = None
+        if asked.out is not None:
+            files = {"check.txt": f"{said}\n", "check.json": f"{data}\n"}
+            writers = {name: partial(single.write_text, content=content) for name, content in files.items()}
+            written = folder.write(Path(asked.out), show.name, word, writers)
+    except FileFaults as error:
+        for fault in error.faults:
+            print(fault, file=sys.stderr)
+        return AT_FAULT
+    print(data if asked.json else said)
+    if written is not None and not asked.json:
+        print(f"\nwritten to {written}/: check.json, check.txt")
+    found = counts([*shared, *(finding for report in reports for finding in report.findings)])
+    return EXCEEDS if found[EXCEEDED] else CANNOT_JUDGE if found[CANNOT] else DONE
+
+
+def _only_of_hangs(asked: argparse.Namespace) -> None:
+    given = [(asked.venue is not None, "VENUE"), (bool(asked.beside), "--beside")]
+    why = "a show names its venue and all hangs itself"
+    faults = [
+        Fault(name, "", f"has no meaning for a show: {why}", "leave it out") for is_given, name in given if is_given
+    ]
+    if faults:
+        raise FileFaults(faults)
+
+
+def _text(
+    show: Show, word: str, reports: list[Report], shared: list[Finding], listed: list[Feed], catalogue: Catalogue
+) -> str:
+    found = counts([*shared, *(finding for report in reports for finding in report.findings)])
+    lines = [
+        f"{show.name}  in  {show.venue.name}",
+        f"REVISION {word}",
+        "",
+        f"{found[EXCEEDED]} exceed, {found[CANNOT]} cannot be judged, {found[WITHIN]} within",
+        "",
+        *(f"! {caution}" for caution in CAUTIONS),
+        "",
+        "HANGS, each with all others on its points",
+        *_hangs(reports),
+    ]
+    if len(reports) < len(show.parts):
+        lines += ["not judged: how placed enclosures stand, and what they stand on"]
+    lines += ["", "POWER AND STOCK", *findings_table(shared)] if shared else []
+    lines += ["", "PATCH", *_patch(listed), "", "TAKEN", *_taken(show, listed)]
+    for report in reports:
+        lines += ["", "=" * 98, hang_text(report)]
+    return "\n".join(lines)
+
+
+def _hangs(reports: list[Report]) -> list[str]:
+    rows = []
+    for report in reports:
+        found = counts(report.findings)
+        judged = [finding for finding in report.findings if finding.status != CANNOT]
+        worst = judged[0] if judged else None
+        used = "" if worst is None or worst.used is None else f"{min(worst.used, 9.99):.0%}"
+        what = "" if worst is None else f"{worst.part}: {worst.what}"
+        cells = [str(found[EXCEEDED]), str(found[CANNOT]), str(found[WITHIN])]
+        rows.append([report.hang.name, f"{report.hang.mass_kg:.0f}", *cells, used, what])
+    return table(["", "kg", "exceed", "cannot be judged", "within", "weakest", ""], rows, "lrrrrrl")
+
+
+def _patch(listed: list[Feed]) -> list[str]:
+    rows = []
+    for feed in listed:
+        rows_text = ", ".join(map(str, feed.rows))
+        ways = "not in its file" if feed.electrical is None else str(feed.electrical.ways)
+        outputs = f"{feed.amplifier}: {_span(feed.channels)}" if feed.channels else "–"
+        cable = f"{feed.cable}: {_span(feed.pairs)}" if feed.pairs else "–"
+        rows.append([feed.part, rows_text, feed.enclosure, feed.programme, ways, number(feed.load_ohm), outputs, cable])
+    head = ["", "enclosures", "type", "programme", "ways", "ohm", "amplifier: channels", "cable: pairs"]
+    return [*table(head, rows, "llllrrll"), "amplifiers are counted through the show, cables within each part"]
+
+
+def _span(numbers: tuple[int, ...]) -> str:
+    return str(numbers[0]) if len(numbers) == 1 else f"{numbers[0]}–{numbers[-1]}"
+
+
+def _taken(show: Show, listed: list[Feed]) -> list[str]:
+    rows = [[name, str(count), str(show.stock.get(name, "–"))] for name, count in taken(show, listed).items()]
+    return table(["", "taken", "stock"], rows, "lrr")
+
+
+def _data(
+    show: Show, word: str, reports: list[Report], shared: list[Finding], listed: list[Feed], policy: Policy
+) -> dict[str, Any]:
+    return {
+        "show": show.name,
+        "venue": show.venue.name,
+        "revision": word,
+        "counts": counts([*shared, *(finding for report in reports for finding in report.findings)]),
+        "findings": [single.finding_data(finding) for finding in shared],
+        "hangs": [single.as_data(report) for report in reports],
+        "patch": [{key: value for key, value in vars(feed).items() if key != "electrical"} for feed in listed],
+        "taken": taken(show, listed),
+        "policy": policy.model_dump(),
+        "cautions": list(CAUTIONS),
+    }
