@@ -248,8 +248,7 @@ def test_option_at_fault(refused, arguments, message):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["predict"], "required: HANG, VENUE"),
-        (["predict", "hang.toml"], "required: VENUE"),
+        (["predict"], "required: HANG"),
         (["perdict", "hang.toml", "venue.toml"], "invalid choice: 'perdict'"),
     ],
 )
@@ -257,6 +256,11 @@ def test_command_at_fault(refused, arguments, message):
     lines = refused(*arguments)
     assert lines[0].startswith("usage: evenhang")
     assert message in lines[-1]
+
+
+def test_hang_without_a_venue(refused):
+    (line,) = refused("predict", "hang.toml")
+    assert line == "VENUE: is missing; name a venue file after the hang, or a show file alone"
 
 
 def _out_at_fault(refused, out: object) -> str:
