@@ -10,9 +10,10 @@ from typing import Annotated, Any, Literal
 import numpy as np
 import numpy.typing as npt
 import shapely
-from pydantic import Field, ValidationInfo, field_validator
+from pydantic import BeforeValidator, Field, ValidationInfo, field_validator
 
 from acoustics.air import speed_of_sound
+from acoustics.neighbours import OCTAVES_HZ
 from rigging.faults import Fault, Loc, nearest
 from rigging.files import Document, read, validate
 from rigging.hang import Hang
@@ -27,6 +28,17 @@ SAME_CORNER_M = 1e-6
 # Three corners that span less than this share of the outline's size squared do not tell its plane well.
 _NEARLY_ON_A_LINE = 0.02
 _MOST_PAIRED = 200  # corners that are paired to find the widest three
+
+
+def _check_octaves(value: Any) -> Any:
+    known = [f"{hz:g}" for hz in OCTAVES_HZ]
+    if not isinstance(value, dict) or any(name not in known for name in value):
+        raise problem("must be a table of octaves", f"write it as {{ 63 = 60.0 }}; known: {', '.join(known)}")
+    return value
+
+
+_OctaveLimit = Annotated[float, quantity(0.0, 130.0, "dB")]
+OctaveLimits = Annotated[dict[str, _OctaveLimit], BeforeValidator(_check_octaves)]
 
 
 class Air(Model):
@@ -56,6 +68,10 @@ class Area(Model):
     limit_db: Annotated[float, quantity(20.0, 130.0, "dB(A)")] | None = Field(
         None, description="of a quiet area: what it may get, dB(A)"
     )
+    limit_c_db: Annotated[float, quantity(20.0, 130.0, "dB(C)")] | None = Field(
+        None, description="of a quiet area: what it may get, dB(C)"
+    )
+    limit_octave_db: OctaveLimits = Field({}, description="of a quiet area: what it may get in octaves, 63 to 8000")
     outline_m: Annotated[tuple[tuple[Coordinate, Coordinate, Height], ...], Field(min_length=3)] = key(
         "corners, around", "[[6, -12, 0], [40, -12, 0], [40, 12, 0], [6, 12, 0]]"
     )
@@ -114,6 +130,9 @@ class Venue(Site):
 
     format: Literal["venue/1"] = key("kind of file", '"venue/1"')
     air: Air = Field(Air(), description="the air")
+    ground: Annotated[float, quantity(0.0, 1.0, "")] | None = Field(
+        None, description="ground towards the neighbours, 0 hard, 1 porous; both ends when absent"
+    )
     area: Annotated[tuple[Area, ...], Field(min_length=1)] = key("areas", "[[area]] ...")
 
     @classmethod

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from acoustics import evenness, hearing
 from acoustics.alignment import ECHO_DB, ECHO_S, OVERLAP_DB
+from acoustics.app.neighbours_sheet import neighbours_of, neighbours_table
 from acoustics.app.sheet import number, table
 from acoustics.bands import OCTAVES_HZ
 from acoustics.programme import PROGRAMMES
@@ -54,6 +55,7 @@ def summarise_show(
         "overlap": _overlap(seats, audience),
         "delays": [vars(proposal) for proposal in found],
         "echo": _echo(seats, audience),
+        "neighbours": neighbours_of(show, seats),
         "hearing": hearing.lines(judged),
         "cautions": list(CAUTIONS),
     }
@@ -164,6 +166,8 @@ def text(summary: dict[str, Any]) -> str:
     if s["delays"]:
         lines += ["", "DELAYS", *_delays(s)]
     lines += ["", *_echo_lines(s["echo"])]
+    if s["neighbours"]:
+        lines += ["", "NEIGHBOURS, loudest place of each quiet area", *neighbours_table(s["neighbours"])]
     most = s["highest_drive_db"]
     highest = s["limited_by"] if math.isnan(most) else f"{most:+.1f} dB, where {s['limited_by']} reaches its maximum"
     lines += [f"drive {s['drive_db']:+g} dB, {s['programme']} programme; highest: {highest}", ""]
