@@ -10,11 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from acoustics import field
 from acoustics.evenness import percentile
-from acoustics.field import Medium, Sources
 
 Array = npt.NDArray[np.float64]
+Complex = npt.NDArray[np.complex128]
 
 # Where two parts differ by less than this they overlap: each changes what the other sounds like. [dB]
 OVERLAP_DB = 3.0
@@ -78,26 +77,28 @@ class InPhase:
     short_db: float
 
 
-def in_phase(of: Sources, to: Sources, place: Array, medium: Medium, crossover_hz: float) -> InPhase:
-    """The delay of `of`, 0 to 40 ms, that gives the most energy with `to` at a place over an octave about a crossover.
+def crossover_lines(crossover_hz: float) -> Array:
+    """Frequencies over the octave about a crossover, at equal ratios. [Hz]"""
+    return np.asarray(crossover_hz * 2.0 ** np.linspace(-0.5, 0.5, _LINES))
+
+
+def in_phase(mine: Complex, other: Complex, lines: Array) -> InPhase:
+    """The delay of one part, 0 to 40 ms, and polarity that give the most energy together with another at a place.
 
     Parameters
     ----------
-    of, to : Sources
-    place : ndarray, shape (3,)
-        [m]
-    medium : Medium
-    crossover_hz : float
+    mine, other : ndarray, shape (F,)
+        Complex pressures of the part that gets the delay, and of the other. [Pa]
+    lines : ndarray, shape (F,)
+        [Hz]
 
     Raises
     ------
     ValueError
-        If one of them does not radiate there.
+        If one of them is silent there.
     """
-    lines = crossover_hz * 2.0 ** np.linspace(-0.5, 0.5, _LINES)
-    mine, other = (field.line_pressure(one, place[np.newaxis], lines, medium)[:, 0] for one in (of, to))
     if not np.abs(mine).any() or not np.abs(other).any():
-        raise ValueError("one of the two does not radiate about the crossover")
+        raise ValueError("one of the two is silent there about the crossover")
     most = float(np.sum((np.abs(mine) + np.abs(other)) ** 2))
     delays = np.arange(0.0, _LATEST_S, _STEP_S)
     turned = mine * np.exp(-2j * np.pi * delays[:, np.newaxis] * lines)

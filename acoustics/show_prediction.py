@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from acoustics import alignment, bands, evenness, levels
+from acoustics import alignment, bands, evenness, field, levels, sight
 from acoustics.field import Sources
 from acoustics.listening import GRID_M, Listening, listen
 from acoustics.programme import PROGRAMMES
@@ -296,14 +296,22 @@ def _by_phase(
     assert crossover_hz is not None  # the file was checked
     other = dataclasses.replace(parts[to], delay=parts[to].delay + moved_to_s)
     names = show.parts[of].name, show.parts[to].name
+    lines, place = alignment.crossover_lines(crossover_hz), np.array([at_m])
+    pressure = [_pressure(one, place, lines, show) for one in (parts[of], other)]
     try:
-        found = alignment.in_phase(parts[of], other, np.array(at_m), medium(show.venue.air), crossover_hz)
+        found = alignment.in_phase(*pressure, lines)
     except ValueError as error:
         return Proposal(*names, "phase", float("nan"), False, str(error))
     had = show.parts[of].asked.delay_ms / 1000.0
     note = f"through {crossover_hz:g} Hz at x {at_m[0]:g}, y {at_m[1]:g}, z {at_m[2]:g} m"
     short = found.as_is_db, found.short_db
     return Proposal(*names, "phase", had + found.delay_s, found.inverted, note, short_db=short)
+
+
+def _pressure(sources: Sources, place: Array, lines: Array, show: Show) -> field.Complex:
+    """Complex pressures at one place (1, 3), what is hidden left out, (F,). [Pa]"""
+    hidden = sight.hidden(sources.position, place, tuple(show.venue.area))
+    return np.asarray(field.line_pressure(sources, place, lines, medium(show.venue.air), hidden)[:, 0])
 
 
 def _at(sources: Sources, place: tuple[float, float, float], show: Show) -> float:

@@ -42,8 +42,10 @@ class Together:
         """Level of all for channels that are so correlated, 0 to 1, (29, P). [dB]"""
         if correlation in (0.0, 1.0):
             return self.same if correlation else self.apart
-        mixed = (1.0 - correlation) * 10.0 ** (self.apart / 10.0) + correlation * 10.0 ** (self.same / 10.0)
-        return np.asarray(10.0 * np.log10(mixed))
+        shares = np.array([1.0 - correlation, correlation])
+        with np.errstate(divide="ignore"):
+            weighted = np.stack([self.apart, self.same]) + 10.0 * np.log10(shares)[:, np.newaxis, np.newaxis]
+        return bands.energy_sum(weighted)
 
 
 def together(

@@ -100,7 +100,7 @@ def _part(show: Show, seats: xr.Dataset, index: int, listed: list[tuple[str, str
     }
 
 
-def _overlap(seats: xr.Dataset, audience: npt.NDArray[np.bool_]) -> dict[str, float]:
+def _overlap(seats: xr.Dataset, audience: npt.NDArray[np.bool_]) -> dict[str, Any]:
     """How much of the audience hears a second part nearly as loud as the loudest, and how wide such places are."""
     second, weight = seats["second_below"].values, np.where(audience, seats["seat_weight"].values, 0.0)
     total = float(weight.sum())
@@ -110,6 +110,7 @@ def _overlap(seats: xr.Dataset, audience: npt.NDArray[np.bool_]) -> dict[str, fl
         "within_db": _NEAR_DB,
         "area_m2": near[f"{_NEAR_DB:g}"],
         "share": near[f"{_NEAR_DB:g}"] / total if total else math.nan,
+        "second_below_db": [evenness.percentile(second, weight, percent) for percent in (5.0, 50.0, 95.0)],
         "border_m": border,
         "width_m": near[f"{_NEAR_DB:g}"] / border if border else math.nan,
     }
@@ -207,15 +208,17 @@ def _share(share: float) -> str:
     return "–" if math.isnan(share) else f"{share:4.0%}"
 
 
-def _overlap_lines(of: dict[str, float]) -> list[str]:
+def _overlap_lines(of: dict[str, Any]) -> list[str]:
     if not of["area_m2"]:
         return [f"overlap: nowhere is a second part within {of['within_db']:g} dB of the loudest"]
     wide = (
         "" if math.isnan(of["width_m"]) else f"; {of['width_m']:.1f} m wide in the mean, along {of['border_m']:.0f} m"
     )
+    below = " / ".join(number(value) for value in of["second_below_db"])
     return [
+        f"second: the next loudest part lies {below} dB below the loudest at 5, 50, 95 % of the seats",
         f"overlap: a second part within {of['within_db']:g} dB of the loudest over {of['area_m2']:.0f} m², "
-        f"{of['share']:.0%} of the audience{wide}"
+        f"{of['share']:.0%} of the audience{wide}",
     ]
 
 
