@@ -65,6 +65,7 @@ VARIABLES: dict[str, tuple[tuple[str, ...], str, str]] = {
     "cut_height": (("cut", "end"), "m", "ends of the cut, height"),
     "part": (("part",), "", "hang or placed enclosures of a show"),
     "part_channel": (("part",), "", "programme channel that it carries"),
+    "part_delay": (("part",), "s", "delay of the part as a whole"),
     "part_serves": (("part", "surface"), "1", "area that it serves, by its file or, where that is silent, by level"),
     "part_level": (("part", "band", "position"), "dB re 20 uPa", "level of each part of a show alone"),
     "part_level_a": (("part", "position"), "dB re 20 uPa", "A-weighted level of each part of a show alone"),

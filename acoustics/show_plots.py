@@ -72,11 +72,11 @@ def apart_figure(result: xr.Dataset, pairs: Sequence[Pair]) -> Figure:
     axes = figure.subplots(len(pairs), 2, squeeze=False)
     colours = colormaps["PuOr"]
     scale = BoundaryNorm(_LATE_MS, colours.N, extend="both")
+    moved = {pair.of: pair.delay_s - _had(result, names.index(pair.of)) for pair in pairs}
     for (plan, histogram), pair in zip(axes, pairs, strict=True):
         of, to = names.index(pair.of), names.index(pair.to)
-        had = float(result["source_delay"].values[result["source_part"].values == of].min())
         arrival, level = result["part_arrival"].values, result["part_level_a"].values
-        late = (arrival[of] - arrival[to] + pair.delay_s - had) * 1000.0
+        late = (arrival[of] + moved[pair.of] - arrival[to] - moved.get(pair.to, 0.0)) * 1000.0
         served = result["surface"].values[result["part_serves"].values[of].astype(bool)]
         with np.errstate(invalid="ignore"):
             near = (np.abs(level[of] - level[to]) <= _HEARD_DB) & np.isin(result["area"].values, served)
@@ -96,6 +96,11 @@ def apart_figure(result: xr.Dataset, pairs: Sequence[Pair]) -> Figure:
     bar.set_label("later by, ms; grey: not served, or levels differ by more", fontsize=12)
     figure.suptitle(plots.title(result, "Arrivals with the proposed delays"), x=0.01, ha="left", fontsize=14)
     return figure
+
+
+def _had(result: xr.Dataset, part: int) -> float:
+    """The delay that a part as a whole has. [s]"""
+    return float(result["part_delay"].values[part])
 
 
 def _panels(result: xr.Dataset, what: str) -> tuple[Figure, list[Axes]]:

@@ -144,6 +144,7 @@ def _part_values(show: Show, found: Together) -> dict[str, Any]:
     return {
         "part": [part.name for part in show.parts],
         "part_channel": [part.channel for part in show.parts],
+        "part_delay": [part.asked.delay_ms / 1000.0 for part in show.parts],
         "part_level": found.part,
         "part_level_a": alone,
         "part_arrival": found.arrival,
@@ -274,6 +275,8 @@ def _by_arrival(
         more, note = alignment.delay_for(apart, weight, lead_s), f"where both are within {apart.off_db:.1f} dB"
         if apart.off_db > alignment.OVERLAP_DB:
             note += ", as near as they come"
+    if np.isnan(more):
+        note += ", where one of them is hidden"
     late, seats = apart.late[apart.overlap] + more, weight[apart.overlap]
     left = tuple(evenness.percentile(late, seats, percent) for percent in (5.0, 50.0, 95.0))
     if had + more < -1e-9:
@@ -297,9 +300,9 @@ def _by_phase(
     other = dataclasses.replace(parts[to], delay=parts[to].delay + moved_to_s)
     names = show.parts[of].name, show.parts[to].name
     lines, place = alignment.crossover_lines(crossover_hz), np.array([at_m])
-    pressure = [_pressure(one, place, lines, show) for one in (parts[of], other)]
+    mine, theirs = (_pressure(one, place, lines, show) for one in (parts[of], other))
     try:
-        found = alignment.in_phase(*pressure, lines)
+        found = alignment.in_phase(mine, theirs, lines)
     except ValueError as error:
         return Proposal(*names, "phase", float("nan"), False, str(error))
     had = show.parts[of].asked.delay_ms / 1000.0
@@ -315,9 +318,10 @@ def _pressure(sources: Sources, place: Array, lines: Array, show: Show) -> field
 
 
 def _at(sources: Sources, place: tuple[float, float, float], show: Show) -> float:
-    """First arrival at a place. [s]"""
-    apart = np.linalg.norm(sources.position - np.array(place), axis=1)
-    return float((apart / show.venue.air.c + sources.delay).min())
+    """First arrival at a place of what is not hidden; NaN where all is. [s]"""
+    hidden = sight.hidden(sources.position, np.array([place]), tuple(show.venue.area))[:, 0]
+    arrival = np.linalg.norm(sources.position - np.array(place), axis=1) / show.venue.air.c + sources.delay
+    return float(np.min(arrival, where=~hidden, initial=np.inf)) if not hidden.all() else float("nan")
 
 
 def _seats_of(result: xr.Dataset, part: int) -> Array:
