@@ -182,14 +182,44 @@ def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterat
             continue
         picks = np.column_stack([across, at[:, 1]])
         where = ((middle, flat[1]), (middle, height))
+        slack = dict(slack_speeds(hang, last, policy))
+        slack_at = f"at {slack[way]:.1f} m/s" if slack[way] < MOST_M_S else f"above {MOST_M_S:g} m/s"
+        loads = np.array([picks_in_wind(weight, sign * force, *where, picks) for sign in (1.0, -1.0)]) / G
+        yield from _load_findings(loads, holes, way, f"{gust}; a pick goes slack {slack_at}")
 
-        def least(speed: float, where: Any = where, picks: Array = picks, area: float = area) -> float:
-            drag = float(wind_force(speed, area, policy.drag))
+
+def slack_speeds(hang: Hang, last: Stage, policy: Policy) -> Iterator[tuple[str, float]]:
+    """The gust at which one of two picks goes slack, for each way that shifts load between them; `MOST_M_S` at most."""
+    tilt, weight = last.balance.tilt, last.column.mass_kg * G
+    flat = turned(last.column.balance[[0, 2]], tilt)
+    places = np.array([hole.place for hole in pick_holes(hang)])
+    at = turned(places[:, [0, 2]], tilt)
+    middles = (flat[0], float(last.column.balance[1]))
+    for way, extent, across, middle in zip(WAYS, EXTENTS, (at[:, 0], places[:, 1]), middles, strict=True):
+        if np.ptp(across) < APART_M:
+            continue
+        face = face_of(hang, tilt, extent)
+        picks = np.column_stack([across, at[:, 1]])
+        where = ((middle, flat[1]), (middle, float(face.middle[1])))
+
+        def least(speed: float, where: Any = where, picks: Array = picks, face: Face = face) -> float:
+            drag = float(wind_force(speed, face.area_m2.sum(), policy.drag))
             return float(min(picks_in_wind(weight, s * drag, where[0], where[1], picks).min() for s in (1.0, -1.0)))
 
-        slack = f"at {brentq(least, 0.0, MOST_M_S):.1f} m/s" if least(MOST_M_S) < 0 else f"above {MOST_M_S:g} m/s"
-        loads = np.array([picks_in_wind(weight, sign * force, *where, picks) for sign in (1.0, -1.0)]) / G
-        yield from _load_findings(loads, holes, way, f"{gust}; a pick goes slack {slack}")
+        yield way, float(brentq(least, 0.0, MOST_M_S)) if least(MOST_M_S) < 0 else MOST_M_S
+
+
+def wind_limit_m_s(hang: Hang, last: Stage, policy: Policy) -> float | None:
+    """The gust at which the complete column first swings by the policy's angle or a pick goes slack. [m/s]
+
+    None where that is not worked out, as for a pull-back, more than two picks or a balance that is not known.
+    """
+    if last.balance.problem or hang.pullback is not None or len(hang.picks) > 2 or not hang.picks:
+        return None
+    tilt, weight = last.balance.tilt, last.column.mass_kg * G
+    areas = [float(face_of(hang, tilt, extent).area_m2.sum()) for extent in EXTENTS]
+    swings = [float(wind_speed(weight * np.tan(np.radians(policy.swing_deg)), area, policy.drag)) for area in areas]
+    return min([*swings, *(speed for _, speed in slack_speeds(hang, last, policy))])
 
 
 def _unknown_findings(why: str, gust: str, *, several: bool) -> Iterator[Finding]:

@@ -23,18 +23,30 @@ def text(report: Report) -> str:
     lines = [*_heading(report), "", *(f"! {caution}" for caution in CAUTIONS)]
     if bad:
         lines += ["", "EXCEEDS OR CANNOT BE JUDGED, worst first", *findings_table(bad)]
-    if not report.hang.standing:
-        lines += ["", "PICKS, at rest, kg", *_picks(report), "", f"holes: {report.advice}"]
-    if report.site is not None and report.loads:
-        lines += ["", "POINTS, moving in still air (dynamic factor once), kg", *_points(report)]
-    if any(line.legs for line in report.lines):
-        lines += ["", "BRIDLES, worst stage, at rest", *_bridles(report.lines)]
-    lines += ["", *_joint_heading(report), *_joints(report)]
-    if report.stages:
-        lines += ["", "STAGES", *_stages(report)]
+    lines += ["", loads_text(report)]
     lines += ["", "WITHIN, most used first", *findings_table(good)]
     lines += ["", "POLICY", *_policy(report), "", *_basis(report)]
     return "\n".join(lines)
+
+
+def loads_text(report: Report) -> str:
+    """Picks, points, bridles, joints and stages."""
+    lines: list[str] = []
+    if not report.hang.standing:
+        lines += ["PICKS, at rest, kg", *_picks(report), "", f"holes: {report.advice}", ""]
+    if report.site is not None and report.loads:
+        lines += ["POINTS, moving in still air (dynamic factor once), kg", *_points(report), ""]
+    if any(line.legs for line in report.lines):
+        lines += ["BRIDLES, worst stage, at rest", *_bridles(report.lines), ""]
+    lines += [*_joint_heading(report), *_joints(report)]
+    if report.stages:
+        lines += ["", "STAGES", *_stages(report)]
+    return "\n".join(lines)
+
+
+def basis_lines(report: Report) -> list[str]:
+    """The policy, and what the rigging figures rest on."""
+    return [f"policy: {'; '.join(_policy(report))}", " ".join(_basis(report))]
 
 
 def _heading(report: Report) -> list[str]:
@@ -63,15 +75,18 @@ def _heading(report: Report) -> list[str]:
 
 def findings_table(findings: list[Finding]) -> list[str]:
     """Findings with value, limit, share used and the source of the limit."""
-    rows = []
-    for finding in findings:
-        bound = "≥" if finding.least else "≤"
-        limit = "" if finding.limit is None else f"{bound} {_figure(finding.limit, finding.unit)}"
-        value = "" if finding.value is None else f"{_figure(finding.value, finding.unit)} {finding.unit}".rstrip()
-        why = "; ".join(part for part in (finding.source, finding.note) if part)
-        mark = finding.status if finding.status == WITHIN else finding.status.upper()
-        rows.append([mark, finding.part, finding.what, value, limit, _used(finding), why])
+    rows = [finding_row(finding) for finding in findings]
     return table(["status", "part", "what", "value", "limit", "used", "source of the limit; note"], rows, "lllrrrl")
+
+
+def finding_row(finding: Finding) -> list[str]:
+    """Status, part, what, value, limit, share used, and where the limit is from with the note."""
+    bound = "≥" if finding.least else "≤"
+    limit = "" if finding.limit is None else f"{bound} {_figure(finding.limit, finding.unit)}"
+    value = "" if finding.value is None else f"{_figure(finding.value, finding.unit)} {finding.unit}".rstrip()
+    why = "; ".join(part for part in (finding.source, finding.note) if part)
+    mark = finding.status if finding.status == WITHIN else finding.status.upper()
+    return [mark, finding.part, finding.what, value, limit, _used(finding), why]
 
 
 def _used(finding: Finding) -> str:
@@ -183,7 +198,7 @@ def _joints(report: Report) -> list[str]:
 
 
 def _stages(report: Report) -> list[str]:
-    stages, hang = report.stages, report.hang
+    stages = report.stages
     rows = []
     for stage in stages:
         loads = " / ".join(number(load / G) for load in stage.balance.high) or "–"
@@ -196,20 +211,32 @@ def _stages(report: Report) -> list[str]:
         rows.append([stage.name, mass, loads, f"{tilt:+.1f}°", reach, f"{lowest:+.1f}°", hook, engages])
     head = ["building", "kg", "picks kg", "frame", "frame can", "lowest row", "hook m", "next group"]
     lean = f"{report.policy.lean_pick_share:.0%}"
-    assumed = "" if "carts" in hang.document.data else ", assumed: the hang file has no [carts]"
-    lines = [
+    return [
         *table(head, rows, "lrrrrrrl"),
-        f"carts: {', '.join(map(str, groups(hang)))} rows, deck {hang.carts.deck_m:g} m{assumed}",
+        carts_line(report),
         f"over a cart the frame is brought to the tilt nearest to a level lowest row, {lean} or more on each pick",
         "hook m: lowest hook above the floor when the lowest edge is level with the cart's deck",
         "landing, in this order:",
+        *(f"  {step}. {line}" for step, line in enumerate(landing(report), start=1)),
     ]
-    for step, stage in enumerate(reversed(stages[:-1]), start=1):
+
+
+def carts_line(report: Report) -> str:
+    """What the column travels on."""
+    hang = report.hang
+    assumed = "" if "carts" in hang.document.data else ", assumed: the hang file has no [carts]"
+    return f"carts: {', '.join(map(str, groups(hang)))} rows, deck {hang.carts.deck_m:g} m{assumed}"
+
+
+def landing(report: Report) -> list[str]:
+    """The steps of landing, each with where its cart begins to carry."""
+    lines = []
+    for stage in reversed(report.stages[:-1]):
         hook = f"{stage.hook_m:.2f} m" if np.isfinite(stage.hook_m) else "an unknown height"
         tilt, off = np.degrees(stage.balance.tilt), np.degrees(stage.lowest_elevation)
         off_level = f"its lowest row {abs(off):.1f}° off level" if abs(off) > 0.05 else "its lowest row level"
         cart = f"the cart begins to carry with the hook at {hook}; open the joint above the lowest group"
-        lines.append(f"  {step}. {stage.name}, frame at {tilt:+.1f}°, {off_level}: {cart}")
+        lines.append(f"{stage.name}, frame at {tilt:+.1f}°, {off_level}: {cart}")
     return lines
 
 

@@ -8,7 +8,7 @@ from acoustics.directivity import PASCAL_DB, Directivity
 from acoustics.field import Medium, band_level, lossless
 
 C = 343.2
-NAMES = ("compact", "large", "medium", "point")
+NAMES = ("compact", "large", "medium", "point", "sub")
 CABINETS = NAMES[:3]
 
 
