@@ -125,6 +125,7 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--json", action="store_true", help="print the report for programs")
     check.set_defaults(run=_check)
     _add_design(commands)
+    _add_report(commands)
     return parser
 
 
@@ -172,6 +173,31 @@ def _add_design(commands: Any) -> None:
     design.add_argument("--prove", action="store_true", help="go through every choice, for columns small enough")
     design.add_argument("--json", action="store_true", help="print the answer for programs")
     design.set_defaults(run=_design)
+
+
+def _add_report(commands: Any) -> None:
+    report = commands.add_parser(
+        "report",
+        help="one page file with coverage, rigging and the crew's sheet",
+        description="Predict and judge a hang; write one HTML file to read, print and hand out.",
+    )
+    report.add_argument("hang", metavar="HANG", help="hang file (hang/1)")
+    report.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1)")
+    _add_files(report, judges=True)
+    report.add_argument("--grid", metavar="M", type=_number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
+    report.add_argument(
+        "--drive", metavar="DB", type=_number(-60.0, 40.0), default=0.0, help="gain of all (default: 0)"
+    )
+    report.add_argument("--programme", choices=("pink", "sloped"), help="spectrum (default: pink)")
+    report.add_argument("--sheet", action="store_true", help="the crew's sheet alone")
+    report.add_argument("--pdf", action="store_true", help="as PDF too, where Chromium is installed")
+    report.set_defaults(run=_report)
+
+
+def _report(asked: argparse.Namespace) -> int:
+    from acoustics.app import report
+
+    return report.run(asked)
 
 
 def _predict(asked: argparse.Namespace) -> int:
