@@ -140,7 +140,7 @@ class Venue(Site):
         """Names that stand twice; no area to listen in; a gust where no wind acts."""
         yield from duplicate_faults(data, "area")
         yield from duplicate_faults(data, "point")
-        if "gust_m_s" in data and data.get("open_air") is not True:
+        if "gust_m_s" in data and data.get("open_air", False) is False:
             wrong = "has no meaning for a venue that is not in the open air"
             yield ("gust_m_s",), wrong, "add open_air = true, or remove it", data["gust_m_s"]
         areas = data.get("area")

@@ -140,7 +140,7 @@ def judge(
     hang, last = hung.hang, hung.stages[-1]
     unsaid = [PointLoad("", each.hang.name, None, NO_PICKS) for each in beside if not each.hang.picks]
     roof = [load for each in (hung, *beside) for load in each.loads] + unsaid
-    in_gusts = [load for each in (hung, *beside) for load in each.blown_loads]
+    in_gusts = _together([hung, *beside])
     findings = [
         *_column_findings(hang, hung.stages, hung.lines, policy),
         *share_findings(hang, hung.stages, policy),
@@ -149,14 +149,36 @@ def judge(
         *(finding for lines in hung.blown for line in lines for finding in load_findings(line, policy, catalogue)),
         *(finding for lines in (hung.lines, *hung.blown) for finding in arm_findings(hang, lines, policy)),
         *gust_joint_findings(hang, last, hung.gusts),
-        *pullback_findings(hang, hung.stages, policy, catalogue),
+        *_pullback(hung, policy, catalogue),
         *point_findings(roof, site, alone=not others),
-        *point_findings(in_gusts, site, alone=not others),
+        *(found for loads in in_gusts for found in point_findings(loads, site, alone=not others)),
         *unknown_wind(site),
         *(wind_findings(hang, site, last, policy) if site else ()),
     ]
     found = list(cable_findings(hang, findings, free=last.balance.free))
     return Judged(hang, found, hung.lines, roof, hung.stages)
+
+
+def _together(all_hung: Sequence[_HungUp]) -> list[list[PointLoad]]:
+    """Loads of all hangs on points in each gust from their own four ways, and the greatest of each: what an eyebolt
+    may carry depends on the angle too. Where one gust is not known it stands for all of a hang's."""
+    most = max((len(each.blown_loads) for each in all_hung), default=0)
+    return [
+        [
+            load
+            for each in all_hung
+            if each.blown_loads
+            for load in each.blown_loads[min(case, len(each.blown_loads) - 1)]
+        ]
+        for case in range(most)
+    ]
+
+
+def _pullback(hung: _HungUp, policy: Policy, catalogue: Catalogue) -> Iterator[Finding]:
+    """A pull-back's findings; what a gust does to its forces is not known."""
+    wind = next((gust.problem for gust in hung.gusts if gust.problem), "")
+    for found in pullback_findings(hung.hang, hung.stages, policy, catalogue):
+        yield found if found.unit == "m" else only_exceeds(found, wind)
 
 
 @dataclass(frozen=True)
@@ -169,7 +191,7 @@ class _HungUp:
     loads: list[PointLoad]
     gusts: list[Gust]
     blown: list[list[PickLine]]
-    blown_loads: list[PointLoad]
+    blown_loads: list[list[PointLoad]]  # of each gust, then the greatest of each load
 
 
 def _hang_up(hang: Hang, site: Site | None, policy: Policy, catalogue: Catalogue) -> _HungUp:
@@ -178,9 +200,12 @@ def _hang_up(hang: Hang, site: Site | None, policy: Policy, catalogue: Catalogue
     lines = pick_lines(hang, site, stages, policy, catalogue)
     gusts = gusts_on(hang, site, stages[-1], policy)
     blown = [lines_in(hang, lines, gust, site, catalogue) for gust in gusts] if site else []
-    cases = [_point_loads(hang, each, stages[-1], policy, catalogue) for each in blown]
+    cases = [
+        [load.also_open(gust.problem) for load in _point_loads(hang, each, stages[-1], policy, catalogue)]
+        for gust, each in zip(gusts, blown, strict=True)
+    ]
     loads = _point_loads(hang, lines, stages[-1], policy, catalogue)
-    return _HungUp(hang, stages, lines, loads, gusts, blown, greatest_of_each(cases))
+    return _HungUp(hang, stages, lines, loads, gusts, blown, [*cases, greatest_of_each(cases)] if cases else [])
 
 
 def _refuse_unknown_points(hangs: Sequence[Hang], site: Site | None) -> None:

@@ -236,7 +236,7 @@ def rated_finding(
     missing = sorted({item.name for item in (upper, lower)} - set(given))
     worked = value * (factor or 1.0)
     if np.isnan(value):
-        why = f"one side gets more than half, and {lower.name} gives no side_spacing_m"
+        why = f"one side gets more than half, and {lower.name} gives no side_spacing_m: give it in its file"
         return unjudged(part, what, None, "kg", why, state)
     limit, source = min(given.values(), default=(None, ""))
     if limit is not None and (worked > limit or (not missing and factor is not None)):

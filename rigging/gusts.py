@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rigging import statics
-from rigging.column import Column, beyond_half, joint_findings, side_moment
+from rigging.column import beyond_half, joint_findings, side_moment
 from rigging.equipment import Catalogue
 from rigging.findings import Finding
 from rigging.hang import Hang
@@ -25,7 +25,19 @@ from rigging.policy import Policy
 from rigging.site import Site
 from rigging.stages import Stage
 from rigging.statics import G, Joints, turned
-from rigging.wind import APART_M, EXTENTS, MANY, NO_GUST, PULLED, Face, face_of, picks_in_wind, wind_force
+from rigging.wind import (
+    APART_M,
+    EXTENTS,
+    MANY,
+    NO_GUST,
+    PULLED,
+    Face,
+    face_of,
+    picks_in_wind,
+    roll_in_wind,
+    turn_in_wind,
+    wind_force,
+)
 
 Array = npt.NDArray[np.float64]
 
@@ -51,8 +63,8 @@ class Gust:
 
     @property
     def loads_kg(self) -> Array:
-        """Along the chains, (K,). [kg]"""
-        return np.asarray(np.linalg.norm(self.pulls, axis=1)) / G
+        """Along the chains, negative where one would have to push, (K,). [kg]"""
+        return np.asarray(np.linalg.norm(self.pulls, axis=1) * np.sign(-self.pulls[:, 2])) / G
 
 
 def gusts_on(hang: Hang, site: Site | None, last: Stage, policy: Policy) -> list[Gust]:
@@ -61,7 +73,7 @@ def gusts_on(hang: Hang, site: Site | None, last: Stage, policy: Policy) -> list
         return []
     unknown = last.balance.problem or ("" if hang.pullback is None else PULLED) or (MANY if len(hang.picks) > 2 else "")
     if site.gust_m_s is None:
-        return [_unknown(hang, last, "a gust", unknown or NO_GUST)]
+        return [_unknown(hang, last, "complete", unknown or NO_GUST)]
     words = f"complete, gust {site.gust_m_s:g} m/s"
     if unknown:
         return [_unknown(hang, last, words, unknown)]
@@ -100,9 +112,9 @@ def _gust(hang: Hang, last: Stage, way: int, face: Face, drag: Array, name: str)
         plumb = balance.high
         aside = force * _shares(*((0.0, places[:, 1]), (face.middle[0], picks[:, 0]))[way])
         if way == 0:
-            tilt += _turn(centre, face.middle, picks[0], weight, force)
+            tilt += turn_in_wind(centre, face.middle, picks[0], weight, force)
         else:
-            roll = _roll(column, centre, face, places[:, 1], picks, force)
+            roll = roll_in_wind(column, centre, face, places[:, 1], picks, force)
     pulls = np.zeros((len(places), 3))
     pulls[:, way], pulls[:, 2] = aside, -plumb
     return Gust(name, way, pulls, tilt, roll, drag, turned(face.place, tilt - balance.tilt), "")
@@ -116,35 +128,12 @@ def _shares(at: float, picks: Array) -> Array:
     return np.array([first, 1.0 - first])
 
 
-def _turn(centre: Array, drag: Array, pick: Array, weight: float, force: float) -> float:
-    """How far a body on one pick turns, from where its parts are given, until a horizontal force is balanced. [rad]
-
-    Moments about the pick, x_c W + z_d F = 0, solved for the turn of `centre` and `drag` (2,).
-    """
-    (x_c, z_c), (x_d, z_d) = centre - pick, drag - pick
-    return float(np.arctan2(-(x_c * weight + z_d * force), -(z_c * weight - x_d * force)))
-
-
-def _roll(column: Column, centre: Array, face: Face, y: Array, picks: Array, force: float) -> float:
-    """Roll about the line of the picks, (K, 2) in the column's plane and `y` (K,) off it, in a wind from the side."""
-    line = picks[np.argmax(picks[:, 0])] - picks[np.argmin(picks[:, 0])] if len(picks) > 1 else np.array([1.0, 0.0])
-    line = line / np.linalg.norm(line)
-
-    def above(place: Array) -> float:
-        apart = place - picks[0]
-        return float(line[0] * apart[1] - line[1] * apart[0])
-
-    mass, drag = np.array([column.balance[1], above(centre)]), np.array([0.0, above(face.middle)])
-    # Of the weight only what pulls across the line turns the column about it.
-    weight = column.mass_kg * G * float(line[0])
-    return _turn(mass, drag, np.array([y.mean(), 0.0]), weight, force)
-
-
 def joints_in(hang: Hang, last: Stage, gust: Gust) -> tuple[Joints, Array]:
     """Joint forces of the complete column in a gust, and what one side gets beyond half. [N]
 
-    From the side, weight and drag below a joint pull along the rolled column; the moments that are left, about its
-    forward and its upright axis, either pair of the joint's sides may carry, as `side_beyond` has it.
+    From the side, weight and drag below a joint pull along the rolled column; the moment that is left about its
+    forward axis either pair of the joint's sides may carry, as `side_beyond` has it, that about its upright one the
+    pins, whose force `pivot` is greater by it.
     """
     column = last.column
     parts = (column.pivot, column.upper_hole, column.lower_hole, column.up, column.centre[1:, [0, 2]])
@@ -160,8 +149,13 @@ def joints_in(hang: Hang, last: Stage, gust: Gust) -> tuple[Joints, Array]:
     if gust.way == 0:
         return joints, beyond_half(hang, np.abs(across) / weight, weight)
     across = across + force * (at[:, 1] - pivot[:, 1]) * cos
-    about = force * cos * (at[:, 0] - pivot[:, 0])
-    return joints, beyond_half(hang, (np.abs(across) + np.abs(about)) / weight, weight)
+    beyond = beyond_half(hang, np.abs(across) / weight, weight)
+    if len(gust.pulls) == 1:
+        return joints, beyond  # one chain holds nothing that turns the column about its upright axis
+    # The links pull along themselves: what turns the part below about its upright axis only the pins hold.
+    about = 2.0 * beyond_half(hang, np.abs(force * cos * (at[:, 0] - pivot[:, 0])) / weight, weight)
+    size = np.maximum(np.linalg.norm(joints.pivot, axis=1), 1e-9)
+    return dataclasses.replace(joints, pivot=joints.pivot * (1.0 + about / size)[:, np.newaxis]), beyond
 
 
 def _below(values: Array) -> Array:
@@ -195,6 +189,6 @@ def _line_in(hang: Hang, line: PickLine, index: int, gust: Gust, site: Site, cat
     axes = np.array([[np.cos(azimuth), np.sin(azimuth)], [-np.sin(azimuth), np.cos(azimuth)]])
     aside = np.array([forward, left]) @ axes
     blown = dataclasses.replace(
-        line, factor=1.0, low_kg=load, hole_kg=load, worst_kg=load, worst_stage=gust.name, aside_kg=aside
+        line, factor=1.0, low_kg=load, hole_kg=load, worst_kg=load, worst_stage=gust.name, aside_kg=aside, leans=True
     )
     return on_legs(blown, site, catalogue)

@@ -71,17 +71,17 @@ def leg_findings(
     """Angles, slack, tension, hardware and length of all legs; `gap`: what is left out of the load at the apex."""
     held = legs.held
     included = float(np.degrees(held.included))
-    yield judged(part, "angle between legs", included, policy.included_angle_deg, "°", policy.name)
+    yield judged(part, "angle between legs", included, policy.included_angle_deg, "°", policy.name, state)
     # The largest strand load sizes all strands (DGUV Information 215-313); each with its own weight at its upper end.
     largest = float(np.linalg.norm(legs.pulls_n(1.0), axis=1).max()) / G
     unknown = "; ".join(part for part in (gap, legs.gap) if part)
     for index, leg in enumerate(legs.named):
         name = f"{part} to {leg.point}"
         angle = float(np.degrees(held.from_horizontal[index]))
-        yield judged(name, "leg from the horizontal", angle, policy.least_leg_deg, "°", policy.name, least=True)
+        yield judged(name, "leg from the horizontal", angle, policy.least_leg_deg, "°", policy.name, state, least=True)
         if legs.slack[index]:
             would = "push" if held.tension[index] < 0 else "carry nothing"
-            note = f"it would have to {would} for the apex to be where it is drawn; {_BETWEEN}"
+            note = f"it would have to {would} for the apex to be where it is drawn ({state}); {_BETWEEN}"
             value = float(held.tension[index]) / G
             yield Finding(name, "leg in tension", value, 0.0, "kg", EXCEEDS, "statics", note, least=True)
         limit, source, holder = _limit(leg, policy, catalogue)

@@ -44,6 +44,7 @@ class PickLine:
     hoist and above. `factor`: dynamic, None where unknown. `place_m` (3,): the hole in the venue; `top_m` (3,): its
     point or its bridle's apex, None without a venue. `chain_m`: hook to hook when complete, `longest_chain_m` over
     all stages, None where the floor is not known. `leg_loads`: a bridle's; `legs_problem`: why they are not known.
+    `leans`: the loads are along a chain that `aside_kg` leans.
     """
 
     name: str
@@ -65,6 +66,7 @@ class PickLine:
     longest_chain_m: float | None
     leg_loads: LegLoads | None
     legs_problem: str
+    leans: bool = False
 
     @property
     def legs(self) -> Bridle | None:
@@ -106,6 +108,14 @@ class PickLine:
         """What of the greatest load at the roof is known, a hoist that is not named left out; NaN if it pushes. [kg]"""
         above = mass_of(self.top_hardware) if self.above_hook_kg is None else self.above_hook_kg
         return self.worst_hook_kg + above if self.worst_kg >= 0 else np.nan
+
+    @property
+    def roof_plumb_kg(self) -> float:
+        """The plumb part of the greatest load at the roof; NaN if it pushes. [kg]"""
+        if not self.leans:
+            return self.least_roof_kg
+        plumb = float(np.sqrt(max(self.worst_kg**2 - float(self.aside_kg @ self.aside_kg), 0.0)))
+        return self.least_roof_kg - self.worst_kg + plumb
 
     @property
     def hook_gap(self) -> str:
@@ -187,7 +197,7 @@ def on_legs(line: PickLine, site: Site | None, catalogue: Catalogue) -> PickLine
     points = _points(site)
     anchors = [points[leg.point].position_m for leg in line.pick.leg]
     try:
-        held = bridle(line.worst_roof_kg * G, line.top_m, anchors, line.aside_kg * G)
+        held = bridle(line.roof_plumb_kg * G, line.top_m, anchors, line.aside_kg * G)
     except ValueError as error:
         return dataclasses.replace(line, legs_problem=str(error))
     return dataclasses.replace(line, leg_loads=leg_loads(line.pick.leg, held, catalogue))

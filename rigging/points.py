@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -35,6 +36,10 @@ class PointLoad:
     force_n: Array | None
     why: str = ""
 
+    def also_open(self, why: str) -> PointLoad:
+        """The same load with one more reason why not all of it is known; itself where there is none."""
+        return dataclasses.replace(self, why="; ".join(part for part in (self.why, why) if part)) if why else self
+
     @property
     def size_kg(self) -> float | None:
         """Its size. [kg]"""
@@ -59,7 +64,7 @@ def pick_point_loads(hang: Hang, lines: Sequence[PickLine]) -> Iterator[PointLoa
         elif not np.isfinite(line.least_roof_kg):
             yield PointLoad(named[0], user, None, why or "the load of the pick is not known: it would push")
         else:
-            force = G * np.array([*np.nan_to_num(line.aside_kg), -line.least_roof_kg])
+            force = G * np.array([*np.nan_to_num(line.aside_kg), -line.roof_plumb_kg])
             yield PointLoad(named[0], user, force * factor, why)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq
 
+from rigging.column import Column
 from rigging.equipment import Frame, Item
 from rigging.findings import Finding, judged, unjudged
 from rigging.geometry import lay_out
@@ -25,7 +26,7 @@ Array = npt.NDArray[np.float64]
 
 WAYS = ("from the front or rear", "from the side")
 EXTENTS = ("width_m", "depth_m")  # across a wind along the azimuth, and one from the side
-NO_GUST = "the venue is in the open air and gives no gust_m_s"
+NO_GUST = "the venue is in the open air and gives no gust_m_s: give it in the venue file"
 PULLED = "what a gust does to a column with a pull-back is not worked out"
 MANY = "more than two picks: how they share the wind is not worked out"
 MOST_M_S = 80.0  # faster than any gust that a hang is put into
@@ -138,6 +139,70 @@ def face_of(hang: Hang, tilt: float, extent: str) -> Face:
     return Face(areas, lay_out(level).outline[..., [0, 2]].mean(axis=1))
 
 
+def turn_in_wind(centre: Array, drag: Array, pick: Array, weight: float, force: float) -> float:
+    """How far a body on one pick turns, from where its parts are given, until a horizontal force is balanced. [rad]
+
+    Moments about the pick, x_c W + z_d F = 0, solved for the turn of `centre` and `drag` (2,).
+    """
+    (x_c, z_c), (x_d, z_d) = centre - pick, drag - pick
+    return float(np.arctan2(-(x_c * weight + z_d * force), -(z_c * weight - x_d * force)))
+
+
+def roll_in_wind(column: Column, centre: Array, face: Face, y: Array, picks: Array, force: float) -> float:
+    """Roll about the line of the picks, (K, 2) in the column's plane and `y` (K,) off it, in a wind from the side."""
+    line = picks[np.argmax(picks[:, 0])] - picks[np.argmin(picks[:, 0])] if len(picks) > 1 else np.array([1.0, 0.0])
+    line = line / np.linalg.norm(line)
+
+    def above(place: Array) -> float:
+        apart = place - picks[0]
+        return float(line[0] * apart[1] - line[1] * apart[0])
+
+    mass, drag = np.array([column.balance[1], above(centre)]), np.array([0.0, above(face.middle)])
+    # Of the weight only what pulls across the line turns the column about it.
+    weight = column.mass_kg * G * float(line[0])
+    return turn_in_wind(mass, drag, np.array([y.mean(), 0.0]), weight, force)
+
+
+def swing_in_wind(hang: Hang, last: Stage, way: int, face: Face, force: float) -> float:
+    """Swing of the complete column in a wind: what its chains lean by, or what it turns by if that is more. [rad]
+
+    A column that its picks leave free turns about them, farther than its chains would lean where the drag acts below
+    the centre of mass.
+
+    Parameters
+    ----------
+    hang, last, face
+    way : int
+        0 for a wind along the azimuth, 1 across it.
+    force : float
+        Drag of all. [N]
+    """
+    column, tilt, weight = last.column, last.balance.tilt, last.column.mass_kg * G
+    lean = float(wind_swing(force, weight))
+    places = np.array([hole.place for hole in pick_holes(hang)])
+    picks, centre = turned(places[:, [0, 2]], tilt), turned(column.balance[[0, 2]], tilt)
+    if np.ptp((picks[:, 0], places[:, 1])[way]) >= APART_M:
+        return lean
+    turns = []
+    for sign in (1.0, -1.0):
+        if way == 0:
+            turns.append(turn_in_wind(centre, face.middle, picks[0], weight, sign * force))
+        else:
+            turns.append(roll_in_wind(column, centre, face, places[:, 1], picks, sign * force) - last.balance.roll)
+    return max(lean, *map(abs, turns))
+
+
+def swing_speed(hang: Hang, last: Stage, policy: Policy, way: int) -> float:
+    """The gust at which the complete column swings by the policy's angle, `MOST_M_S` at most. [m/s]"""
+    face = face_of(hang, last.balance.tilt, EXTENTS[way])
+
+    def beyond(speed: float) -> float:
+        drag = float(wind_force(speed, face.area_m2.sum(), policy.drag))
+        return swing_in_wind(hang, last, way, face, drag) - float(np.radians(policy.swing_deg))
+
+    return float(brentq(beyond, 0.0, MOST_M_S)) if beyond(MOST_M_S) > 0 else MOST_M_S
+
+
 def unknown_wind(site: Site | None) -> Iterator[Finding]:
     """What is not known of the wind: whether there is any, or its gust."""
     if site is None:
@@ -167,12 +232,14 @@ def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterat
     places = np.array([hole.place for hole in holes])
     at = turned(places[:, [0, 2]], tilt)
     gust = f"gust {site.gust_m_s:g} m/s (as a mean Beaufort {beaufort(site.gust_m_s)}), Cd {policy.drag:g}"
+    slack = dict(slack_speeds(hang, last, policy)) if len(holes) == 2 else {}
     for way, extent, across, middle in zip(WAYS, EXTENTS, (at[:, 0], places[:, 1]), (flat[0], centre[1]), strict=True):
         face = face_of(hang, tilt, extent)
         area, height = float(face.area_m2.sum()), float(face.middle[1])
         force = float(wind_force(site.gust_m_s, area, policy.drag))
-        swing = float(np.degrees(wind_swing(force, weight)))
-        reached = float(wind_speed(weight * np.tan(np.radians(policy.swing_deg)), area, policy.drag))
+        index = WAYS.index(way)
+        swing = float(np.degrees(swing_in_wind(hang, last, index, face, force)))
+        reached = swing_speed(hang, last, policy, index)
         note = f"{gust}; reached at {reached:.1f} m/s; the structure's engineer decides"
         yield judged("wind", f"swing, wind {way}", swing, policy.swing_deg, "°", policy.name, note)
         if np.ptp(across) < APART_M:
@@ -182,7 +249,6 @@ def wind_findings(hang: Hang, site: Site, last: Stage, policy: Policy) -> Iterat
             continue
         picks = np.column_stack([across, at[:, 1]])
         where = ((middle, flat[1]), (middle, height))
-        slack = dict(slack_speeds(hang, last, policy))
         slack_at = f"at {slack[way]:.1f} m/s" if slack[way] < MOST_M_S else f"above {MOST_M_S:g} m/s"
         loads = np.array([picks_in_wind(weight, sign * force, *where, picks) for sign in (1.0, -1.0)]) / G
         yield from _load_findings(loads, holes, way, f"{gust}; a pick goes slack {slack_at}")
@@ -216,9 +282,7 @@ def wind_limit_m_s(hang: Hang, last: Stage, policy: Policy) -> float | None:
     """
     if last.balance.problem or hang.pullback is not None or len(hang.picks) > 2 or not hang.picks:
         return None
-    tilt, weight = last.balance.tilt, last.column.mass_kg * G
-    areas = [float(face_of(hang, tilt, extent).area_m2.sum()) for extent in EXTENTS]
-    swings = [float(wind_speed(weight * np.tan(np.radians(policy.swing_deg)), area, policy.drag)) for area in areas]
+    swings = [swing_speed(hang, last, policy, way) for way in range(len(EXTENTS))]
     return min([*swings, *(speed for _, speed in slack_speeds(hang, last, policy))])
 
 

@@ -263,5 +263,7 @@ def _basis(report: Report) -> list[str]:
         "a bridle's leg is taken as straight, half of its weight at each end; slings and shackles as the file says",
         "in the open air also a gust from four ways on the complete column at rest: holes, hooks, legs, points, joints",
         "not in it: loads on the points but those of this hang and of what --beside names; wind while it is built",
+        "drag is that of frame and rows alone: hoists, chains, cables and pick arm, winds from a corner, how far gusts",
+        "overshoot, how a column on one hook turns about itself are not in it; without VENUE all is for still air",
         "not judged: pulls along the pins; secondary suspension, what is above the points, pins and hooks coming loose",
     ]

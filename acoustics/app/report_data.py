@@ -162,10 +162,14 @@ def _wind(report: Report) -> tuple[str, str]:
         return "not known", "no venue file was given"
     if not report.site.open_air:
         return "indoors", "the venue is not in the open air"
+    over = [one for one in report.findings if one.status == EXCEEDS and ("gust" in one.note or one.part == "wind")]
+    if over:
+        return "EXCEEDED", f"at {report.site.gust_m_s:g} m/s: {over[0].part}, {over[0].what}"
     limit = None if report.hang.standing else wind_limit_m_s(report.hang, report.stages[-1], report.policy)
     if limit is None:
         return "not known", "ask the structure's engineer"
-    return f"{limit:.0f} m/s gust", f"swing {report.policy.swing_deg:g}°, or a pick slack; 3 s"
+    known = f"all else judged to {report.site.gust_m_s:g} m/s" if report.site.gust_m_s else "nothing else judged"
+    return f"{math.floor(limit)} m/s gust", f"swing {report.policy.swing_deg:g}° or a pick slack, 3 s; {known}"
 
 
 def _flags(report: Report) -> list[str]:

@@ -90,10 +90,16 @@ FRONT, SIDE = "wind from the front or rear", "wind from the side"
 @pytest.mark.parametrize(
     ("what", "key", "fails", "holds", "changes"),
     [
-        # tan δ = 87.5875/980.665: 5.1037°; 65.2925/980.665: 3.8091°.
-        (f"swing, {FRONT}", "policy.swing_deg", 5.10, 5.11, ALONE),
-        (f"swing, {SIDE}", "policy.swing_deg", 3.80, 3.81, ALONE),
-        (f"swing, {SIDE}", "policy.swing_deg", 3.80, 3.81, {}),
+        # On one pick the column turns about it: at rest nose down by atan(0.02/0.49), its centre of mass then
+        # 0.490408 m plumb below; the drag 0.550284 m below and 0.004264 m behind from the front:
+        # tan δ = 0.550284·87.5875/(0.490408·980.665 − 0.004264·87.5875), 5.7274°.
+        (f"swing, {FRONT}", "policy.swing_deg", 5.72, 5.73, ALONE),
+        # From the side the drag is 0.519030 m below: tan δ = 0.519030·65.2925/(0.490408·980.665), 4.0308°.
+        (f"swing, {SIDE}", "policy.swing_deg", 4.03, 4.04, ALONE),
+        # About the level line of F and R: tan δ = 0.519512·65.2925/(0.49·980.665), 4.0378°.
+        (f"swing, {SIDE}", "policy.swing_deg", 4.03, 4.04, {}),
+        # Along the line of its picks the chains lean together: tan δ = 87.5875/980.665, 5.1037°.
+        (f"swing, {FRONT}", "policy.swing_deg", 5.10, 5.11, {}),
         # About pick F: the weight, 0.18 m behind it, and the drag, 0.55 m below it, leave R's chain nothing at
         # 980.665·0.18/0.55 = 320.945 N, at 19.1424 m/s.
         (f"least load of a pick, {FRONT}", "site.gust_m_s", 19.15, 19.13, {}),
