@@ -138,11 +138,17 @@ def distance_figure(result: xr.Dataset) -> Figure:
     return figure
 
 
-def plan(result: xr.Dataset, quantity: float | None = None, layer: int = 0, ax: Axes | None = None) -> Axes:
-    """Map of the level over the areas of one layer: A-weighted, or of one octave [Hz]."""
+def plan(
+    result: xr.Dataset,
+    quantity: float | None = None,
+    layer: int = 0,
+    ax: Axes | None = None,
+    scale: BoundaryNorm | None = None,
+) -> Axes:
+    """Map of the level over the areas of one layer: A-weighted, or of one octave [Hz]; on its own scale if none."""
     ax = new_axes() if ax is None else ax
     level, _ = _mapped(result, quantity)
-    scale = level_scale(result, quantity)
+    scale = scale or level_scale(result, quantity)
     for index, name in enumerate(result["surface"].values):
         corners = result["surface_corner"].values[index]
         plan_corners = corners[~np.isnan(corners[:, 0]), :2]

@@ -126,6 +126,7 @@ def _parser() -> argparse.ArgumentParser:
     check.set_defaults(run=_check)
     _add_design(commands)
     _add_report(commands)
+    _add_compare(commands)
     return parser
 
 
@@ -192,6 +193,38 @@ def _add_report(commands: Any) -> None:
     report.add_argument("--sheet", action="store_true", help="the crew's sheet alone")
     report.add_argument("--pdf", action="store_true", help="as PDF too, where Chromium is installed")
     report.set_defaults(run=_report)
+
+
+def _add_compare(commands: Any) -> None:
+    compare = commands.add_parser(
+        "compare",
+        help="hangs, tilts, trims and temperatures side by side",
+        description="Predict and judge every option; one table, and the most even one that exceeds no limit.",
+    )
+    compare.add_argument("files", metavar="HANG… VENUE", nargs="+", help="hang files, then the venue file")
+    _add_files(compare, judges=True)
+    _add_mute(compare)
+    for name, what in (("tilt", "tilts, deg"), ("trim", "trims, m"), ("temperature", "air, °C")):
+        compare.add_argument(f"--{name}", metavar="A:B:STEP", type=_steps, help=f"{what}: from A to B in steps")
+    compare.add_argument("--grid", metavar="M", type=_number(0.1, 20.0), default=2.0, help="cell size, m (default: 2)")
+    compare.add_argument("--json", action="store_true", help="print the table for programs")
+    compare.set_defaults(run=_compare)
+
+
+def _compare(asked: argparse.Namespace) -> int:
+    from acoustics.app import compare
+
+    return compare.run(asked)
+
+
+def _steps(text: str) -> tuple[float, ...]:
+    try:
+        low, high, step = (float(part) for part in text.split(":"))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"must be A:B:STEP, such as -4:2:1 (got {text!r})") from None
+    if not step > 0 or high < low or (high - low) / step > 200:
+        raise argparse.ArgumentTypeError(f"must rise from A to B in at most 200 steps (got {text!r})")
+    return tuple(round(low + index * step, 9) for index in range(int((high - low) / step + 1e-9) + 1))
 
 
 def _report(asked: argparse.Namespace) -> int:
