@@ -259,13 +259,16 @@ def _one_path(cells: np.ndarray[Any, Any]) -> Path:
 
 
 def cells_around(result: xr.Dataset, surface: int, chosen: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
-    """Grid cells around the chosen positions; the outline clips those at its edge."""
+    """The grid's cells that hold the chosen positions, (N, 4, 2); the outline clips those at its edge."""
     direction = float(result["surface_direction"].values[surface])
-    across = np.array([[np.cos(direction), np.sin(direction)], [-np.sin(direction), np.cos(direction)]])
-    sides = result["surface_cell"].values[surface][:, np.newaxis] * across
-    corner = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]]) @ sides
-    centre = np.column_stack([result["x"].values[chosen], result["y"].values[chosen]])
-    return np.asarray(centre[:, np.newaxis, :] + corner)
+    turn = np.array([[np.cos(direction), np.sin(direction)], [-np.sin(direction), np.cos(direction)]])
+    low = np.nanmin(result["surface_corner"].values[surface][:, :2] @ turn.T, axis=0)
+    sides = result["surface_cell"].values[surface]
+    # At the edge a position is the centroid of what lies inside, not the middle of its cell.
+    place = np.column_stack([result["x"].values[chosen], result["y"].values[chosen]]) @ turn.T
+    number = np.floor((place - low) / sides)
+    corner = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+    return np.asarray((low + (number[:, np.newaxis, :] + corner) * sides) @ turn)
 
 
 def _draw_hang(result: xr.Dataset, ax: Axes) -> None:

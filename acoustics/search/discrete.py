@@ -127,7 +127,7 @@ class Search:
         """Where descents end: from the best start, and from some that are relaxed while work is left for kicks."""
         ends = [self._descend(starts[0])]
         for start in starts[:_RELAXED]:
-            if self._relax is None or self._over() or self._spent() > _RELAXED_WORK * self._limits.work:
+            if self._relax is None or self._over() or self.spent() > _RELAXED_WORK * self._limits.work:
                 break
             ends.append(self._descend(self._relax(start)))
         return min(ends, key=lambda end: end[1])
@@ -250,7 +250,8 @@ class Search:
     def _over(self) -> bool:
         if self._limits.seconds is not None and time.monotonic() - self._began > self._limits.seconds:
             return True
-        return self._spent() >= self._limits.work
+        return self.spent() >= self._limits.work
 
-    def _spent(self) -> float:
+    def spent(self) -> float:
+        """Evaluations so far in whole ones: sums, columns settled on, and limits asked of."""
         return self.columns.work - self._from + self.asked

@@ -125,7 +125,7 @@ def solve(problem: Problem, rigging: Rigging, effort: Effort = Effort(), tell: T
         Told evaluations done, of how many, and the best J so far.
     """
     columns, fitted = problem.columns, Fitted(problem, rigging)
-    began, trail = columns.work, Trail()
+    trail, work = Trail(), 0.0
     ends: list[tuple[tuple[float, float], Choice]] = []
     while len(ends) < effort.starts and not trail.interrupted:
         later = len(ends)
@@ -134,6 +134,7 @@ def solve(problem: Problem, rigging: Rigging, effort: Effort = Effort(), tell: T
         search.trail = trail
         choice = search.run(_elsewhere(problem, effort.seed + later) if later else problem.starts)
         ends.append((search.best_key, choice))
+        work += search.spent()
     key, chosen = min(ends, key=lambda end: end[0])
     runners = _runners(chosen, trail, fitted) if key[0] == 0 else ()
     if runners and effort.robust and not trail.interrupted:
@@ -147,7 +148,7 @@ def solve(problem: Problem, rigging: Rigging, effort: Effort = Effort(), tell: T
         j_of_starts=tuple(end[0][1] if end[0][0] == 0 else np.inf for end in ends),
         j_law=trail.j[problem.starts[0].tobytes()],
         j_file=_j(problem, columns.file_column),
-        work=columns.work - began,
+        work=work,
         interrupted=trail.interrupted,
     )
 

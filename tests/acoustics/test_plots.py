@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import pathlib
 from typing import Any
 
 import numpy as np
 import pytest
+import shapely
 import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.collections import PathCollection, PolyCollection
 from matplotlib.figure import Figure
+from matplotlib.path import Path
 
 from acoustics import plots
 
 
 @pytest.fixture(scope="module")
-def theatre(evenhang: Any, sample_venues: Path) -> xr.Dataset:
+def theatre(evenhang: Any, sample_venues: pathlib.Path) -> xr.Dataset:
     folder = sample_venues / "theatre"
     field: xr.Dataset = evenhang("predict", folder / "left.toml", folder / "venue.toml", "--grid", 2).field
     return field
@@ -55,37 +57,68 @@ def test_aim_lines_end_on_what_they_meet(theatre: xr.Dataset) -> None:
     np.testing.assert_allclose(ends[starts_down, 1], ears, rtol=0, atol=1e-9)
 
 
-def cells_of(ax: Axes) -> tuple[np.ndarray, np.ndarray]:
-    """Corners (P, 4, 2) of all cells of a plan, and the colour (P, 4) that each is filled with."""
+def cells_of(ax: Axes) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+    """Cells of a plan of one area, (N, 4, 2), and the colour of each, (N, 4)."""
     drawn = next(c for c in ax.collections if isinstance(c, PathCollection))
-    corners = [path.vertices.reshape(-1, 5, 2)[:, :4] for path in drawn.get_paths()]
-    colours = [np.tile(c, (len(some), 1)) for c, some in zip(drawn.get_facecolors(), corners, strict=True)]
-    return np.concatenate(corners), np.concatenate(colours)
+    assert len(drawn.get_paths()) == len(drawn.get_facecolors())
+    cells, colours = [], []
+    for path, colour in zip(drawn.get_paths(), drawn.get_facecolors(), strict=True):
+        assert (path.codes.reshape(-1, 5) == [Path.MOVETO, *[Path.LINETO] * 3, Path.CLOSEPOLY]).all()
+        cells.append(path.vertices.reshape(-1, 5, 2)[:, :4])
+        colours.append(np.tile(colour, (len(cells[-1]), 1)))
+    return np.concatenate(cells), np.concatenate(colours)
 
 
-def test_plan_colours_every_position_by_its_level(theatre: xr.Dataset) -> None:
-    corners, colours = cells_of(plots.plan(theatre, None, layer=1))
-    chosen = np.flatnonzero((theatre["area"].values == "balcony") & ~theatre["on_section"].values)
+def colours_at(ax: Axes, positions: xr.Dataset) -> np.ndarray[Any, Any]:
+    """Colour of the one cell that holds each position, (N, 4)."""
+    corners, colours = cells_of(ax)
+    places = shapely.points(np.column_stack([positions["x"].values, positions["y"].values]))
+    holds = shapely.contains_properly(shapely.polygons(corners)[:, np.newaxis], places)
+    assert holds.shape == (len(places), len(places))
+    assert (holds.sum(axis=0) == 1).all()
+    assert (holds.sum(axis=1) == 1).all()
+    return np.asarray(colours[holds.argmax(axis=0)])
+
+
+def positions_of(result: xr.Dataset, area: str) -> np.ndarray[Any, Any]:
+    return np.flatnonzero((result["area"].values == area) & ~result["on_section"].values)
+
+
+@pytest.mark.parametrize(("layer", "area"), [(0, "stalls"), (1, "balcony")])
+def test_plan_colours_every_position_by_its_level(theatre: xr.Dataset, layer: int, area: str) -> None:
+    ax = plots.plan(theatre, None, layer)
+    part = theatre.isel(position=positions_of(theatre, area))
     scale = plots.level_scale(theatre)
-    assert len(corners) == len(chosen) > 20
-    place = np.column_stack([theatre["x"].values, theatre["y"].values])[chosen]
-    # The cell whose middle is at a position has the colour of its level; each cell 2 m square in the area's plane.
-    apart = np.linalg.norm(corners.mean(axis=1)[:, np.newaxis] - place, axis=-1)
-    at = apart.argmin(axis=0)
-    assert sorted(at) == list(range(len(chosen)))
-    assert apart.min(axis=0).max() < 1e-9
-    expected = plots.colormaps[plots.COLOURS](scale(theatre["level_a"].values[chosen]))
-    np.testing.assert_allclose(colours[at], expected, rtol=0, atol=1e-12)
-    assert len(np.unique(colours, axis=0)) > 2
+    expected = plots.colormaps[plots.COLOURS](scale(part["level_a"].values))
+    assert len(np.unique(expected, axis=0)) > 2
+    np.testing.assert_allclose(colours_at(ax, part), expected, rtol=0, atol=1e-12)
     assert np.allclose(np.diff(scale.boundaries), 3.0)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 30.0, -135.0])
+def test_cells_of_a_plan_cover_the_area_once(theatre: xr.Dataset, turn_deg: float) -> None:
+    """Inside the outline a cell is as large as what its position stands for: none covers another, none is missing."""
+    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    turned = theatre.copy(deep=True)
+    x, y = theatre["x"].values, theatre["y"].values
+    turned["x"].values[:], turned["y"].values[:] = c * x - s * y, s * x + c * y
+    turned["surface_corner"].values[..., :2] = theatre["surface_corner"].values[..., :2] @ [[c, s], [-s, c]]
+    turned["surface_direction"].values[:] += np.radians(turn_deg)
+    part = turned.isel(position=positions_of(turned, "stalls"))
+    cells = shapely.polygons(cells_of(plots.plan(turned, None, layer=0))[0])
+    outline = turned["surface_corner"].values[list(turned["surface"].values).index("stalls")]
+    within = shapely.intersection(cells, shapely.Polygon(outline[~np.isnan(outline[:, 0]), :2]))
+    places = shapely.points(np.column_stack([part["x"].values, part["y"].values]))
+    cell_of = shapely.contains_properly(cells[:, np.newaxis], places).argmax(axis=0)
+    np.testing.assert_allclose(shapely.area(within)[cell_of], part["seat_weight"].values, rtol=1e-6, atol=0)
+    # 23 m long, 18 m wide in front and 24 m behind (by hand).
+    assert shapely.area(shapely.union_all(within)) == pytest.approx(483.0, rel=1e-6)
 
 
 def test_cells_of_one_colour_are_one_path(theatre: xr.Dataset) -> None:
     """Few paths: a viewer opens the plan of a large hall, and it is drawn fast."""
-    ax = plots.plan(theatre, None, layer=0)
-    drawn = next(c for c in ax.collections if isinstance(c, PathCollection))
+    drawn = next(c for c in plots.plan(theatre, None, 0).collections if isinstance(c, PathCollection))
     assert len(drawn.get_paths()) <= plots.STEPS + 3  # 8 classes, above, below, hidden
-    assert len(cells_of(ax)[0]) > 100
 
 
 def test_areas_above_each_other_get_a_panel_each(theatre: xr.Dataset) -> None:
@@ -98,14 +131,22 @@ def test_areas_above_each_other_get_a_panel_each(theatre: xr.Dataset) -> None:
 
 def test_hidden_positions_are_grey(theatre: xr.Dataset) -> None:
     hidden = theatre.copy(deep=True)
-    chosen = np.flatnonzero((hidden["area"].values == "stalls") & ~hidden["on_section"].values)
+    chosen = positions_of(hidden, "stalls")
     hidden["level_a"].values[chosen[:7]] = np.nan
-    corners, colours = cells_of(plots.plan(hidden, None, layer=0))
-    grey = np.all(np.isclose(colours[:, :3], 0.85), axis=1)
-    place = np.column_stack([theatre["x"].values, theatre["y"].values])[chosen[:7]]
+    colours = colours_at(plots.plan(hidden, None, layer=0), hidden.isel(position=chosen))
+    grey = np.all(np.isclose(colours, [0.85, 0.85, 0.85, 1.0]), axis=1)
+    assert grey[:7].all()
     assert grey.sum() == 7
-    middle = corners[grey].mean(axis=1)
-    np.testing.assert_allclose(middle[np.lexsort(middle.T)], place[np.lexsort(place.T)], rtol=0, atol=1e-9)
+
+
+def test_a_legend_says_what_grey_is_where_positions_are_hidden(theatre: xr.Dataset) -> None:
+    assert all(ax.get_legend() is None for ax in plots.plan_figure(theatre).axes)
+    hidden = theatre.copy(deep=True)
+    hidden["level_a"].values[positions_of(hidden, "stalls")[:7]] = np.nan
+    legend = plots.plan_figure(hidden).axes[0].get_legend()
+    assert legend is not None
+    assert [text.get_text() for text in legend.get_texts()] == ["hidden"]
+    np.testing.assert_allclose(legend.get_patches()[0].get_facecolor()[:3], 0.85)
 
 
 def test_given_axes_are_drawn_on_and_returned(theatre: xr.Dataset) -> None:

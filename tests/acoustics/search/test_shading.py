@@ -21,16 +21,25 @@ from rigging.drive import Filter
 from rigging.equipment import load_catalogue
 from rigging.hang import hang_from
 
-GROUPS = "".join(f"\n[[group]]\nrows = {rows}\n" for rows in ([1, 2, 3], [4, 5, 6]))
+GROUPS = "\n[[group]]\nrows = [1, 2, 3]\n[[group]]\nrows = [4, 5, 6]\n"
 
 
 @pytest.fixture(scope="module")
-def problem(sample_venues):
+def problem(posed):
     """Six rows of the theatre's main hang in two groups."""
+    return posed(GROUPS)
+
+
+@pytest.fixture(scope="module")
+def posed(sample_venues):
+    return lambda groups: in_groups(sample_venues, groups)
+
+
+def in_groups(sample_venues, groups):
     text = (sample_venues / "theatre" / "left.toml").read_text()
     rows = text.split("[[column]]")
     catalogue = load_catalogue()
-    hang = hang_from("[[column]]".join(rows[:7]) + GROUPS, "short.toml", catalogue)
+    hang = hang_from("[[column]]".join(rows[:7]) + groups, "short.toml", catalogue)
     venue, _ = load_venue(sample_venues / "theatre" / "venue.toml")
     return pose(hang, venue, catalogue, Wanted(tilt_deg=(-2.0, 2.0)))
 
@@ -43,8 +52,9 @@ def summed(columns, sources) -> np.ndarray:
     return field.band_level(sources, of.position, of.medium, hidden, parts=parts)[columns.goal.band]
 
 
-def test_gains_are_the_best_of_all(problem):
-    columns = problem.columns
+def test_gains_are_the_best_of_all(posed):
+    # The first group 1 dB low in the file: shading that does nothing is not the best.
+    columns = posed(GROUPS.replace("3]\n", "3]\ngain_db = -1.0\n")).columns
     sources = columns.of.sources
     best = np.inf
     for gains in product(np.arange(-3.0, 0.1, 0.5), repeat=2):
@@ -57,7 +67,8 @@ def test_gains_are_the_best_of_all(problem):
     assert shading.gains_db == pytest.approx(chosen, rel=0, abs=1e-12)
     # Tables in single precision: 1e-6 of the axis.
     assert shading.j == pytest.approx(best, rel=0, abs=1e-5)
-    assert shading.j <= shading.j_before
+    assert tuple(chosen) != (-1.0, 0.0)
+    assert shading.j < shading.j_before
 
 
 def test_gains_stay_in_their_range_and_cost_what_the_loudest_row_loses(problem):
