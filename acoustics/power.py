@@ -104,7 +104,7 @@ def _type(part: Part, row: int, catalogue: Catalogue) -> Enclosure:
 
 def power_findings(show: Show, catalogue: Catalogue, listed: Sequence[Feed]) -> Iterator[Finding]:
     """Enclosures in parallel and the load of a channel, of the worst set of each type; what is not known of any."""
-    amplifier, _ = _power(show, catalogue)
+    amplifier, cable = _power(show, catalogue)
     for name in sorted({feed.enclosure for feed in listed}):
         mine = [feed for feed in listed if feed.enclosure == name]
         most = max(len(feed.rows) for feed in mine)
@@ -117,6 +117,10 @@ def power_findings(show: Show, catalogue: Catalogue, listed: Sequence[Feed]) -> 
         else:
             limit = float(electrical.parallel_most)
             yield judged(part, "enclosures on one channel", float(most), limit, "", electrical.source)
+        if amplifier is not None and cable is not None:  # a set of channels is not shared out
+            ways = float(electrical.ways)
+            yield judged(part, "ways on one amplifier", ways, float(amplifier.channels), "", amplifier.source)
+            yield judged(part, "ways on one cable", ways, float(cable.pairs), "", cable.source)
         load = None if electrical.ohm is None else electrical.ohm / most
         what = "least load of a channel"
         if amplifier is None:

@@ -16,7 +16,7 @@ from matplotlib.patches import Patch, Polygon
 
 from acoustics import plots
 
-# Apart in colour for all eyes and in grey; the hatches tell more than six apart in print.
+# Apart in colour for all eyes; a ninth part begins again with the first.
 _COLOURS = ("#0072B2", "#E69F00", "#56B4E9", "#D55E00", "#009E73", "#F0E442", "#CC79A7", "#999999")
 _HEARD_DB = 10.0  # parts that differ by less are both heard
 _LATE_MS = np.array([-40.0, -20.0, -10.0, -5.0, -2.0, 2.0, 5.0, 10.0, 20.0, 40.0])

@@ -14,6 +14,7 @@ import numpy.typing as npt
 from acoustics import alignment, bands, evenness, field, levels, sight
 from acoustics.field import Sources
 from acoustics.listening import GRID_M, Listening, listen
+from acoustics.prediction import HIDDEN_OUT, HIDDEN_OVER
 from acoustics.programme import PROGRAMMES
 from acoustics.scene import NEAREST_M
 from acoustics.show import Show, sources_of
@@ -32,7 +33,7 @@ Array = npt.NDArray[np.float64]
 _COVERS = 0.25
 MODEL = (
     "free field, direct sound: one directional point source per enclosure, complex sum over the bands in closed form; "
-    "coherent inside a programme channel, channels correlated as given; hidden sources left out"
+    f"coherent inside a programme channel, channels correlated as given; {HIDDEN_OUT}"
 )
 
 
@@ -98,7 +99,7 @@ def predict_show(
         "revision": revision(settings),
         "design": revision(dict(show.inputs)),
         "version": metadata.version("evenhang"),
-        "model": MODEL,
+        "model": MODEL.replace(HIDDEN_OUT, HIDDEN_OVER) if options.over_edges else MODEL,
         "programme": signal.name,
         "drive_db": options.drive_db,
         "correlation": correlation,
@@ -200,10 +201,13 @@ def _source_values(show: Show, parts: Sequence[Sources], found: Together) -> dic
 def _highest(show: Show, parts: Sequence[Sources], drive_db: float) -> dict[str, Any]:
     """The highest drive of all, and which part limits it."""
     highest = [levels.highest_drive(one.level_1m_db() - drive_db, one.max_level_1m_db()) for one in parts]
-    unknown = [part.name for part, one in zip(show.parts, highest, strict=True) if np.isnan(one.drive_db)]
-    if unknown:
-        return {"highest_drive_db": float("nan"), "limited_by": f"not known of {', '.join(unknown)}"}
-    least = int(np.argmin([one.drive_db for one in highest]))
+    unknown = [part.name for part, one in zip(show.parts, highest, strict=True) if one.unknown]
+    if unknown or all(one.source is None for one in highest):
+        return {
+            "highest_drive_db": float("nan"),
+            "limited_by": f"not known of {', '.join(unknown) or 'what is silent'}",
+        }
+    least = int(np.nanargmin([one.drive_db for one in highest]))  # a part that is silent limits nothing
     band = highest[least].band
     where = "" if band is None else f" at {bands.NOMINAL_HZ[band]:g} Hz"
     return {"highest_drive_db": highest[least].drive_db, "limited_by": f"{show.parts[least].name}{where}"}

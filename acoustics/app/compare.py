@@ -62,18 +62,19 @@ def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
     try:
         folder.prepare(Path(asked.out))
-        catalogue, hangs, venue, document, policy = _read(asked)
+        catalogue, hangs, beside, venue, document, policy = _read(asked)
         options = list(_options(hangs, venue, asked))
         if len(options) > MOST_OPTIONS:
             wrong = f"are {len(options)} options, {MOST_OPTIONS} at most can be compared"
             raise FileFaults([Fault("options", "", wrong, "take wider steps")])
         with folder.progress("options") as tell:
             rows = []
-            for index, (name, hang, air) in enumerate(options):
-                rows.append(_row(name, hang, air, document, catalogue, policy, asked))
-                tell(1, len(options) if index < len(options) else index)
+            for name, hang, air in options:
+                rows.append(_row(name, hang, air, document, catalogue, policy, beside, asked))
+                tell(1, len(options))
         best = _best(rows)
         inputs = {"hangs": [dict(hang.inputs) for _, hang, _ in options], "venue": document.data}
+        inputs["beside"] = [dict(hang.inputs) for hang in beside]
         word = revision({**inputs, "asked": _said(asked)})
         data: dict[str, Any] = {"venue": venue.name, "revision": word, "options": [_data(row) for row in rows]}
         data |= {"best": best.figures["option"] if best else None, "why": _why(best, rows), "cautions": list(CAUTIONS)}
@@ -96,7 +97,8 @@ def _said(asked: argparse.Namespace) -> dict[str, Any]:
     return {name: getattr(asked, name) for name in names if getattr(asked, name) is not None}
 
 
-def _read(asked: argparse.Namespace) -> tuple[Catalogue, list[Hang], Venue, Document, Policy]:
+def _read(asked: argparse.Namespace) -> tuple[Catalogue, list[Hang], list[Hang], Venue, Document, Policy]:
+    """The files: hangs that are options, then those that hang beside each of them."""
     if len(asked.files) < 2:
         raise FileFaults([Fault("VENUE", "", "is missing", "name hang files, then a venue file")])
     *paths, asked.venue = asked.files
@@ -105,7 +107,7 @@ def _read(asked: argparse.Namespace) -> tuple[Catalogue, list[Hang], Venue, Docu
     assert loaded is not None
     others = [load_hang(path, catalogue) for path in paths[1:]]
     rows = whatif.rows_of(asked.mute)
-    return catalogue, [muted(hang, rows) for hang in (hangs[0], *others)], *loaded, policy
+    return catalogue, [muted(hang, rows) for hang in (hangs[0], *others)], hangs[1:], *loaded, policy
 
 
 def _options(hangs: Sequence[Hang], venue: Venue, asked: argparse.Namespace) -> Iterator[tuple[str, Hang, Venue]]:
@@ -131,10 +133,11 @@ def _row(
     document: Document,
     catalogue: Catalogue,
     policy: Policy,
+    beside: Sequence[Hang],
     asked: argparse.Namespace,
 ) -> Row:
     result = predict(hang, venue, document, catalogue, Options(grid_m=asked.grid))
-    report = check(hang, catalogue, policy, venue, (), document.data)
+    report = check(hang, catalogue, policy, venue, beside, document.data)
     summary, found = summarise(result), counts(report.findings)
     whole, known = summary["whole"], [one for one in report.findings if one.status != findings.CANNOT]
     figures = {

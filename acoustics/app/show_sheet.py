@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from acoustics import evenness, hearing
-from acoustics.alignment import ECHO_DB, ECHO_S, OVERLAP_DB
+from acoustics.alignment import ECHO_DB, ECHO_S
 from acoustics.app.neighbours_sheet import neighbours_of, neighbours_table
 from acoustics.app.sheet import number, table
 from acoustics.bands import OCTAVES_HZ
@@ -104,15 +104,15 @@ def _overlap(seats: xr.Dataset, audience: npt.NDArray[np.bool_]) -> dict[str, An
     """How much of the audience hears a second part nearly as loud as the loudest, and how wide such places are."""
     second, weight = seats["second_below"].values, np.where(audience, seats["seat_weight"].values, 0.0)
     total = float(weight.sum())
-    near = {f"{within:g}": float(weight[second <= within].sum()) for within in (OVERLAP_DB, _NEAR_DB)}
+    near = float(weight[second <= _NEAR_DB].sum())
     border = _border_m(seats, audience)
     return {
         "within_db": _NEAR_DB,
-        "area_m2": near[f"{_NEAR_DB:g}"],
-        "share": near[f"{_NEAR_DB:g}"] / total if total else math.nan,
+        "area_m2": near,
+        "share": near / total if total else math.nan,
         "second_below_db": [evenness.percentile(second, weight, percent) for percent in (5.0, 50.0, 95.0)],
         "border_m": border,
-        "width_m": near[f"{_NEAR_DB:g}"] / border if border else math.nan,
+        "width_m": near / border if border else math.nan,
     }
 
 

@@ -74,6 +74,16 @@ def test_where_nothing_may_hang(compared):
     assert (code, data["best"], data["why"]) == (1, None, "every option exceeds a limit")
 
 
+def test_a_hang_beside_is_on_the_points_too(compared, sample_venues, tmp_path):
+    text = (sample_venues / "theatre" / "left.toml").read_text().replace("main, stage left", "second, stage left")
+    (tmp_path / "second.toml").write_text(text)
+    _, alone, _ = compared("left", options=("--limit", "left 1=600"))
+    code, both, _ = compared("left", options=("--limit", "left 1=600", "--beside", str(tmp_path / "second.toml")))
+    assert alone["options"][0]["exceed"] == 0
+    assert (code, both["options"][0]["not_an_option_because"][0]) == (1, "point left 1: load on the point")
+    assert alone["revision"] != both["revision"]
+
+
 def test_warmer_air_and_trims(compared):
     _, data, _ = compared("left", options=("--temperature=0:30:30", "--trim=10:11:1"))
     assert [(one["trim_m"], one["temperature_c"]) for one in data["options"]] == [(10, 0), (10, 30), (11, 0), (11, 30)]

@@ -100,6 +100,19 @@ def test_patch(two, checked):
     assert found["medium in parallel", "enclosures on one channel"]["limit"] == 4
 
 
+def test_more_ways_than_an_amplifier_has(two, checked, tmp_path):
+    own = (
+        'format = "amplifier/1"\nname = "amp-1"\ndescription = "one"\nsource = "typed"\nchannels = 1\nleast_ohm = 2.0\n'
+    )
+    (tmp_path / "own").mkdir()
+    (tmp_path / "own" / "amp.toml").write_text(own)
+    code, out, _ = checked(two(power=POWER | {"amplifier": "amp-1"}), "--equipment", tmp_path / "own", "--json")
+    found = {(one["part"], one["what"]): one["status"] for one in json.loads(out)["findings"]}
+    assert code == 1
+    assert found["medium in parallel", "ways on one amplifier"] == "exceeds"
+    assert found["compact in parallel", "ways on one amplifier"] == "within"
+
+
 def test_groups_of_a_hang_stay_apart(two, checked, sample_venues, tmp_path):
     folder = sample_venues / "theatre"
     groups = "\n[[group]]\nrows = [1, 2, 3]\n[[group]]\nrows = [4, 5, 6, 7, 8]\n"
@@ -175,6 +188,7 @@ def test_muting_in_a_show(two, evenhang):
     np.testing.assert_allclose(muted["part_level"].values[:2], whole["part_level"].values[:2], rtol=0, atol=0.1)
     assert np.isnan(muted["part_level"].values[2]).all()
     assert not (muted["loudest_part"].values == 2).any()
+    assert muted.attrs["highest_drive_db"] >= whole.attrs["highest_drive_db"]  # what is silent limits nothing
 
 
 @pytest.mark.parametrize(
