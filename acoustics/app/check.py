@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from collections.abc import Callable
 from functools import partial
 from importlib import metadata, resources
@@ -15,11 +14,10 @@ import numpy as np
 
 from acoustics.app import folder
 from acoustics.app.check_sheet import text
-from acoustics.app.cli import AT_FAULT, CANNOT_JUDGE, DONE, EXCEEDS
 from acoustics.app.sheet import plain
+from acoustics.app.status import of_findings, refusing
 from acoustics.app.whatif import limited
 from acoustics.venue import Venue, check_serves, load_venue
-from rigging import findings as finding_words
 from rigging.cautions import CAUTIONS
 from rigging.check import Report, check
 from rigging.equipment import Catalogue, load_catalogue
@@ -36,29 +34,22 @@ from rigging.statics import G
 T = TypeVar("T")
 
 
+@refusing
 def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
-    try:
-        if asked.out is not None:
-            folder.prepare(Path(asked.out))
-        report = _check(asked)
-        data = json.dumps(plain(as_data(report)), indent=2, ensure_ascii=False)
-        written = None
-        if asked.out is not None:
-            files = {"check.txt": f"{text(report)}\n", "check.json": f"{data}\n"}
-            writers = {name: partial(write_text, content=content) for name, content in files.items()}
-            written = folder.write(Path(asked.out), report.hang.name, report.revision, writers)
-    except FileFaults as error:
-        for fault in error.faults:
-            print(fault, file=sys.stderr)
-        return AT_FAULT
+    if asked.out is not None:
+        folder.prepare(Path(asked.out))
+    report = _check(asked)
+    data = json.dumps(plain(as_data(report)), indent=2, ensure_ascii=False)
+    written = None
+    if asked.out is not None:
+        files = {"check.txt": f"{text(report)}\n", "check.json": f"{data}\n"}
+        writers = {name: partial(write_text, content=content) for name, content in files.items()}
+        written = folder.write(Path(asked.out), report.hang.name, report.revision, writers)
     print(data if asked.json else text(report))
     if written is not None and not asked.json:
         print(f"\nwritten to {written}/: check.json, check.txt")
-    found = counts(report.findings)
-    if found[finding_words.EXCEEDS]:
-        return EXCEEDS
-    return CANNOT_JUDGE if found[finding_words.CANNOT] else DONE
+    return of_findings(report.findings)
 
 
 def write_text(path: Path, content: str) -> None:

@@ -8,7 +8,6 @@ import dataclasses
 import io
 import itertools
 import json
-import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -19,8 +18,8 @@ import numpy as np
 
 from acoustics.app import check as check_command
 from acoustics.app import folder, whatif
-from acoustics.app.cli import AT_FAULT, DONE, EXCEEDS
 from acoustics.app.sheet import number, plain, table
+from acoustics.app.status import DONE, EXCEEDS, refusing
 from acoustics.app.summary import summarise
 from acoustics.prediction import Options, predict
 from acoustics.search.objective import score
@@ -58,32 +57,28 @@ class Row:
     result: xr.Dataset
 
 
+@refusing
 def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
-    try:
-        folder.prepare(Path(asked.out))
-        catalogue, hangs, beside, venue, document, policy = _read(asked)
-        options = list(_options(hangs, venue, asked))
-        if len(options) > MOST_OPTIONS:
-            wrong = f"are {len(options)} options, {MOST_OPTIONS} at most can be compared"
-            raise FileFaults([Fault("options", "", wrong, "take wider steps")])
-        with folder.progress("options") as tell:
-            rows = []
-            for name, hang, air in options:
-                rows.append(_row(name, hang, air, document, catalogue, policy, beside, asked))
-                tell(1, len(options))
-        best = _best(rows)
-        inputs = {"hangs": [dict(hang.inputs) for _, hang, _ in options], "venue": document.data}
-        inputs["beside"] = [dict(hang.inputs) for hang in beside]
-        word = revision({**inputs, "asked": _said(asked)})
-        data: dict[str, Any] = {"venue": venue.name, "revision": word, "options": [_data(row) for row in rows]}
-        data |= {"best": best.figures["option"] if best else None, "why": _why(best, rows), "cautions": list(CAUTIONS)}
-        files = _files(rows, data)
-        target = folder.write(Path(asked.out), f"compare {hangs[0].name}", word, files)
-    except FileFaults as error:
-        for fault in error.faults:
-            print(fault, file=sys.stderr)
-        return AT_FAULT
+    folder.prepare(Path(asked.out))
+    catalogue, hangs, beside, venue, document, policy = _read(asked)
+    options = list(_options(hangs, venue, asked))
+    if len(options) > MOST_OPTIONS:
+        wrong = f"are {len(options)} options, {MOST_OPTIONS} at most can be compared"
+        raise FileFaults([Fault("options", "", wrong, "take wider steps")])
+    with folder.progress("options") as tell:
+        rows = []
+        for name, hang, air in options:
+            rows.append(_row(name, hang, air, document, catalogue, policy, beside, asked))
+            tell(1, len(options))
+    best = _best(rows)
+    inputs = {"hangs": [dict(hang.inputs) for _, hang, _ in options], "venue": document.data}
+    inputs["beside"] = [dict(hang.inputs) for hang in beside]
+    word = revision({**inputs, "asked": _said(asked)})
+    data: dict[str, Any] = {"venue": venue.name, "revision": word, "options": [_data(row) for row in rows]}
+    data |= {"best": best.figures["option"] if best else None, "why": _why(best, rows), "cautions": list(CAUTIONS)}
+    files = _files(rows, data)
+    target = folder.write(Path(asked.out), f"compare {hangs[0].name}", word, files)
     if asked.json:
         print(json.dumps(plain({**data, "folder": str(target)}), indent=2, ensure_ascii=False))
     else:

@@ -6,7 +6,6 @@ import argparse
 import contextlib
 import dataclasses
 import json
-import sys
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
@@ -18,12 +17,12 @@ from tqdm import tqdm
 
 from acoustics.app import folder
 from acoustics.app.check_sheet import text as check_text
-from acoustics.app.cli import AT_FAULT, CANNOT_JUDGE, DONE, EXCEEDS, INTERRUPTED
 from acoustics.app.design_input import Read
 from acoustics.app.design_input import read as read_all
 from acoustics.app.design_sheet import Before, Found, as_data, none_as_data, text
 from acoustics.app.predict import result_files
 from acoustics.app.sheet import plain
+from acoustics.app.status import EXCEEDS, INTERRUPTED, of_findings, refusing
 from acoustics.app.summary import summarise
 from acoustics.prediction import Options, predict
 from acoustics.search.discrete import Tell
@@ -38,7 +37,7 @@ from acoustics.search.tolerance import in_airs, tolerance
 from rigging.check import check, judge
 from rigging.column import NUMBER_BELOW
 from rigging.faults import Fault, FileFaults
-from rigging.findings import CANNOT, Finding, counts
+from rigging.findings import CANNOT, Finding
 from rigging.findings import EXCEEDS as EXCEEDED
 from rigging.hang import Hang
 from rigging.rewrite import rewritten
@@ -47,22 +46,18 @@ if TYPE_CHECKING:
     import xarray as xr
 
 
+@refusing
 def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
-    try:
-        folder.prepare(Path(asked.out))
-        read = read_all(asked)
-        tried = [_search(each, read, asked) for each in read.columns()]
-        found = min(tried, key=lambda one: (one.answer.nearest.excess, one.answer.nearest.j))
-        before = _judged(read.hang, found.problem, read, asked.grid)
-        if found.answer.best is None:
-            _print_none(found, tried, before, _in_the_way(found, read), asked)
-            return INTERRUPTED if found.answer.interrupted else EXCEEDS
-        return _deliver(found, tried, before, read, asked)
-    except FileFaults as error:
-        for fault in error.faults:
-            print(fault, file=sys.stderr)
-        return AT_FAULT
+    folder.prepare(Path(asked.out))
+    read = read_all(asked)
+    tried = [_search(each, read, asked) for each in read.columns()]
+    found = min(tried, key=lambda one: (one.answer.nearest.excess, one.answer.nearest.j))
+    before = _judged(read.hang, found.problem, read, asked.grid)
+    if found.answer.best is None:
+        _print_none(found, tried, before, _in_the_way(found, read), asked)
+        return INTERRUPTED if found.answer.interrupted else EXCEEDS
+    return _deliver(found, tried, before, read, asked)
 
 
 def _in_the_way(found: Found, read: Read) -> list[Finding]:
@@ -105,7 +100,7 @@ def _deliver(found: Found, tried: list[Found], before: Before, read: Read, asked
         print(f"\nwritten to {target}/: {', '.join(sorted(files))}")
     if found.answer.interrupted:
         return INTERRUPTED
-    return CANNOT_JUDGE if counts(after.report.findings)[CANNOT] else DONE
+    return of_findings(after.report.findings)  # nothing exceeds here
 
 
 def _write_text(path: Path, content: str) -> None:

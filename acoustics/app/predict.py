@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from acoustics.app import folder, whatif
-from acoustics.app.cli import AT_FAULT, DONE
 from acoustics.app.sheet import plain
+from acoustics.app.status import DONE, refusing
 from acoustics.app.summary import summarise, text
 from acoustics.prediction import Options, predict
 from acoustics.venue import load_venue
@@ -24,17 +24,13 @@ if TYPE_CHECKING:
     import xarray as xr
 
 
+@refusing
 def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
-    try:
-        result = _predict(asked)
-        summary = summarise(result, asked.average_below or 0.0)
-        writers = result_files(result, None if asked.map == "A" else asked.map)
-        target = folder.write(Path(asked.out), summary["hang"], summary["revision"], writers)
-    except FileFaults as error:
-        for fault in error.faults:
-            print(fault, file=sys.stderr)
-        return AT_FAULT
+    result = _predict(asked)
+    summary = summarise(result, asked.average_below or 0.0)
+    writers = result_files(result, None if asked.map == "A" else asked.map)
+    target = folder.write(Path(asked.out), summary["hang"], summary["revision"], writers)
     if asked.json:
         print(json.dumps(plain({**summary, "folder": str(target)}), indent=2, ensure_ascii=False))
     else:

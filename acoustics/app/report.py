@@ -7,7 +7,6 @@ import io
 import re
 import shutil
 import subprocess
-import sys
 import tempfile
 from collections.abc import Callable
 from functools import partial
@@ -20,47 +19,42 @@ from markupsafe import Markup
 
 from acoustics.app import check as check_command
 from acoustics.app import folder
-from acoustics.app.cli import AT_FAULT, CANNOT_JUDGE, DONE, EXCEEDS
+from acoustics.app.outcome import Outcome, outcome_of
 from acoustics.app.report_data import pages
-from acoustics.app.summary import summarise
-from acoustics.prediction import Options, predict
-from rigging import findings
-from rigging.check import check
+from acoustics.app.status import of_findings, refusing
+from acoustics.prediction import Options
 from rigging.faults import Fault, FileFaults
-from rigging.findings import counts
 
 _BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 _PRINT_S = 120
 
 
+@refusing
 def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
-    try:
-        folder.prepare(Path(asked.out))
-        if asked.venue is None:
-            raise FileFaults([Fault("VENUE", "", "is missing", "name a venue file after the hang")])
-        catalogue, hangs, loaded, policy = check_command.read(asked)
-        assert loaded is not None
-        venue, document = loaded
-        options = Options(grid_m=asked.grid, programme=asked.programme or "pink", drive_db=asked.drive)
-        with folder.progress("positions") as tell:
-            result = predict(hangs[0], venue, document, catalogue, options, tell)
-        judged = check(hangs[0], catalogue, policy, venue, hangs[1:], document.data)
-        summary = summarise(result)
-        values = {**pages(result, summary, judged), "figures": _figures(result), "sheet_only": False}
-        name = "sheet" if asked.sheet else "report"
-        page = render(values | {"sheet_only": asked.sheet}, len(hangs[0].items))
-        files: dict[str, Callable[[Path], None]] = {f"{name}.html": partial(check_command.write_text, content=page)}
-        if asked.pdf:
-            files[f"{name}.pdf"] = partial(_print, page=page)
-        target = folder.write(Path(asked.out), hangs[0].name, summary["revision"], files)
-    except FileFaults as error:
-        for fault in error.faults:
-            print(fault, file=sys.stderr)
-        return AT_FAULT
+    folder.prepare(Path(asked.out))
+    if asked.venue is None:
+        raise FileFaults([Fault("VENUE", "", "is missing", "name a venue file after the hang")])
+    catalogue, hangs, loaded, policy = check_command.read(asked)
+    assert loaded is not None
+    options = Options(grid_m=asked.grid, programme=asked.programme or "pink", drive_db=asked.drive)
+    with folder.progress("positions") as tell:
+        outcome = outcome_of(hangs[0], loaded, catalogue, policy, hangs[1:], options, tell)
+    files = report_files(outcome, sheet=asked.sheet, pdf=asked.pdf)
+    target = folder.write(Path(asked.out), hangs[0].name, outcome.summary["revision"], files)
     print(f"written to {target}/: {', '.join(sorted(files))}")
-    found = counts(judged.findings)
-    return EXCEEDS if found[findings.EXCEEDS] else CANNOT_JUDGE if found[findings.CANNOT] else DONE
+    return of_findings(outcome.report.findings)
+
+
+def report_files(outcome: Outcome, *, sheet: bool = False, pdf: bool = False) -> dict[str, Callable[[Path], None]]:
+    """Writers of a report, or of the crew's `sheet` alone, by file name; as PDF too where asked for."""
+    values = pages(outcome.result, outcome.summary, outcome.report)
+    values |= {"figures": _figures(outcome.result), "sheet_only": sheet}
+    name, page = "sheet" if sheet else "report", render(values, len(outcome.report.hang.items))
+    files: dict[str, Callable[[Path], None]] = {f"{name}.html": partial(check_command.write_text, content=page)}
+    if pdf:
+        files[f"{name}.pdf"] = partial(_print, page=page)
+    return files
 
 
 def render(values: dict[str, Any], rows: int) -> str:

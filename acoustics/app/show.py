@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -13,9 +12,9 @@ from typing import TYPE_CHECKING
 import tomlkit
 
 from acoustics.app import folder, whatif
-from acoustics.app.cli import AT_FAULT, DONE
 from acoustics.app.sheet import plain
 from acoustics.app.show_sheet import summarise_show, text
+from acoustics.app.status import DONE, refusing
 from acoustics.show import Show, load_show
 from acoustics.show_prediction import Proposal, ShowOptions, predict_show, proposals
 from rigging.equipment import load_catalogue
@@ -25,25 +24,21 @@ if TYPE_CHECKING:
     import xarray as xr
 
 
+@refusing
 def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
-    try:
-        folder.prepare(Path(asked.out))
-        _only_of_hangs(asked)
-        catalogue = load_catalogue(asked.equipment)
-        show = load_show(asked.hang, catalogue)
-        show = show.muted(whatif.rows_of_parts(asked.mute, [part.name for part in show.parts]))
-        options = ShowOptions(asked.grid, asked.programme or "pink", asked.drive, asked.over_edges, asked.correlation)
-        with folder.progress("positions") as tell:
-            result, parts = predict_show(show, catalogue, options, tell)
-        found = proposals(show, result, parts)
-        summary = summarise_show(show, result, found, asked.average_below or 0.0)
-        writers = _files(show, result, found)
-        target = folder.write(Path(asked.out), show.name, result.attrs["revision"], writers)
-    except FileFaults as error:
-        for fault in error.faults:
-            print(fault, file=sys.stderr)
-        return AT_FAULT
+    folder.prepare(Path(asked.out))
+    _only_of_hangs(asked)
+    catalogue = load_catalogue(asked.equipment)
+    show = load_show(asked.hang, catalogue)
+    show = show.muted(whatif.rows_of_parts(asked.mute, [part.name for part in show.parts]))
+    options = ShowOptions(asked.grid, asked.programme or "pink", asked.drive, asked.over_edges, asked.correlation)
+    with folder.progress("positions") as tell:
+        result, parts = predict_show(show, catalogue, options, tell)
+    found = proposals(show, result, parts)
+    summary = summarise_show(show, result, found, asked.average_below or 0.0)
+    writers = _files(show, result, found)
+    target = folder.write(Path(asked.out), show.name, result.attrs["revision"], writers)
     if asked.json:
         print(json.dumps(plain({**summary, "folder": str(target)}), indent=2, ensure_ascii=False))
     else:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -13,8 +12,8 @@ from acoustics.app import check as single
 from acoustics.app import folder, whatif
 from acoustics.app.check_sheet import findings_table
 from acoustics.app.check_sheet import text as hang_text
-from acoustics.app.cli import AT_FAULT, CANNOT_JUDGE, DONE, EXCEEDS
 from acoustics.app.sheet import number, plain, table
+from acoustics.app.status import of_findings, refusing
 from acoustics.power import Feed, feeds, power_findings, stock_findings, taken
 from acoustics.show import Show, load_show
 from rigging.cautions import CAUTIONS
@@ -27,39 +26,34 @@ from rigging.policy import Policy
 from rigging.revision import revision
 
 
+@refusing
 def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
-    try:
-        if asked.out is not None:
-            folder.prepare(Path(asked.out))
-        _only_of_hangs(asked)
-        catalogue = load_catalogue(asked.equipment)
-        policy = single.policy_of(asked.policy)
-        show = load_show(asked.hang, catalogue)
-        venue, document = whatif.limited(show.venue, show.venue_document, asked.limit)
-        reports = [
-            check(hang, catalogue, policy, venue, [o for o in show.hangs if o is not hang], document.data)
-            for hang in show.hangs
-        ]
-        listed = feeds(show, catalogue)
-        shared = worst_first([*power_findings(show, catalogue, listed), *stock_findings(show, listed)])
-        word = revision({**show.inputs, "venue": document.data, "policy": policy.model_dump()})
-        said = _text(show, word, reports, shared, listed, catalogue)
-        data = json.dumps(plain(_data(show, word, reports, shared, listed, policy)), indent=2, ensure_ascii=False)
-        written = None
-        if asked.out is not None:
-            files = {"check.txt": f"{said}\n", "check.json": f"{data}\n"}
-            writers = {name: partial(single.write_text, content=content) for name, content in files.items()}
-            written = folder.write(Path(asked.out), show.name, word, writers)
-    except FileFaults as error:
-        for fault in error.faults:
-            print(fault, file=sys.stderr)
-        return AT_FAULT
+    if asked.out is not None:
+        folder.prepare(Path(asked.out))
+    _only_of_hangs(asked)
+    catalogue = load_catalogue(asked.equipment)
+    policy = single.policy_of(asked.policy)
+    show = load_show(asked.hang, catalogue)
+    venue, document = whatif.limited(show.venue, show.venue_document, asked.limit)
+    reports = [
+        check(hang, catalogue, policy, venue, [o for o in show.hangs if o is not hang], document.data)
+        for hang in show.hangs
+    ]
+    listed = feeds(show, catalogue)
+    shared = worst_first([*power_findings(show, catalogue, listed), *stock_findings(show, listed)])
+    word = revision({**show.inputs, "venue": document.data, "policy": policy.model_dump()})
+    said = _text(show, word, reports, shared, listed, catalogue)
+    data = json.dumps(plain(_data(show, word, reports, shared, listed, policy)), indent=2, ensure_ascii=False)
+    written = None
+    if asked.out is not None:
+        files = {"check.txt": f"{said}\n", "check.json": f"{data}\n"}
+        writers = {name: partial(single.write_text, content=content) for name, content in files.items()}
+        written = folder.write(Path(asked.out), show.name, word, writers)
     print(data if asked.json else said)
     if written is not None and not asked.json:
         print(f"\nwritten to {written}/: check.json, check.txt")
-    found = counts([*shared, *(finding for report in reports for finding in report.findings)])
-    return EXCEEDS if found[EXCEEDED] else CANNOT_JUDGE if found[CANNOT] else DONE
+    return of_findings([*shared, *(finding for report in reports for finding in report.findings)])
 
 
 def _only_of_hangs(asked: argparse.Namespace) -> None:

@@ -1,0 +1,82 @@
+"""What several commands ask for on the command line, and how a text becomes a value."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+
+
+def add_files(command: argparse.ArgumentParser, *, judges: bool = False, out: bool = True) -> None:
+    """Folders that every command knows, and what a command that judges a hang reads besides."""
+    if out:
+        command.add_argument(
+            "--out", metavar="DIR", default="results", help="folder for the results (default: results)"
+        )
+    command.add_argument("--equipment", metavar="DIR", action="append", default=[], help="add a folder of equipment")
+    if judges:
+        command.add_argument("--policy", metavar="FILE", help="policy file, or over_people (default) or no_people")
+        beside = "another hang on the same venue points"
+        command.add_argument("--beside", metavar="HANG", action="append", default=[], help=beside)
+        less = "what if a point carries no more than this"
+        command.add_argument("--limit", metavar="POINT=KG", action="append", default=[], help=less)
+
+
+def add_mute(command: argparse.ArgumentParser) -> None:
+    """Rows that are silent."""
+    what = "what if a row is silent; of a show PART:ROW"
+    command.add_argument("--mute", metavar="ROW", action="append", default=[], help=what)
+
+
+def number(low: float, high: float) -> Callable[[str], float]:
+    """A reader of numbers from `low` to `high`."""
+
+    def parse(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            todo = "; separate several by commas" if any(c in text for c in "; /|") else ""
+            raise argparse.ArgumentTypeError(f"must be a number (got {text!r}){todo}") from None
+        if not low <= value <= high:
+            raise argparse.ArgumentTypeError(f"must lie in {low:g} to {high:g} (got {text})")
+        return value
+
+    return parse
+
+
+def points(text: str) -> int | str:
+    """Points for each enclosure: 1 to 8, or "auto"."""
+    if text == "auto":
+        return text
+    if text not in ("1", "2", "3", "4", "5", "6", "7", "8"):
+        raise argparse.ArgumentTypeError(f"must be 1 to 8, or auto (got {text!r})")
+    return int(text)
+
+
+def frequencies(text: str) -> tuple[float, ...]:
+    """Single frequencies, given as F,F,…. [Hz]"""
+    parse = number(22.4, 17_780.0)  # the edges of the third octaves that levels are given for
+    lines = tuple(parse(part) for part in text.split(",") if part.strip())
+    if not lines or len(set(lines)) != len(lines):
+        raise argparse.ArgumentTypeError(f"needs different frequencies in Hz, such as 125,1000 (got {text!r})")
+    return lines
+
+
+def map_of(text: str) -> float | str:
+    """What a map shows: "A", or an octave. [Hz]"""
+    octaves = {f"{hz}": float(hz) for hz in (250, 500, 1000, 2000, 4000, 8000)}
+    if text.upper() == "A":
+        return "A"
+    if text not in octaves:
+        raise argparse.ArgumentTypeError(f"must be A or one of {', '.join(octaves)} (got {text!r})")
+    return octaves[text]
+
+
+def steps(text: str) -> tuple[float, ...]:
+    """Numbers from A to B in steps, given as A:B:STEP."""
+    try:
+        low, high, step = (float(part) for part in text.split(":"))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"must be A:B:STEP, such as -4:2:1 (got {text!r})") from None
+    if not step > 0 or high < low or (high - low) / step > 200:
+        raise argparse.ArgumentTypeError(f"must rise from A to B in at most 200 steps (got {text!r})")
+    return tuple(round(low + index * step, 9) for index in range(int((high - low) / step + 1e-9) + 1))

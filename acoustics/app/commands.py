@@ -1,0 +1,157 @@
+"""The commands and what each may be asked; what runs them is imported only when it is needed."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from acoustics.app.arguments import add_files, add_mute, frequencies, map_of, number, points, steps
+
+PREDICT_EXAMPLE = """\
+example:
+  evenhang predict sample_venues/theatre/left.toml sample_venues/theatre/venue.toml --out results
+
+writes results/HANG-REVISION/ with field.nc (all levels), section.svg, distance.svg and plan.svg
+"""
+
+_CHECK_EXAMPLE = """\
+example:
+  evenhang check sample_venues/theatre/left.toml sample_venues/theatre/venue.toml
+
+exit status: 0 all within, 1 a limit is exceeded, 2 the input is at fault, 4 something cannot be judged
+"""
+
+_DESIGN_EXAMPLE = """\
+example:
+  evenhang design sample_venues/theatre/left.toml sample_venues/theatre/venue.toml
+
+writes results/HANG-REVISION/ with designed.toml, its prediction and its check, and up to five runners-up
+exit status: 0 found and all within, 1 nothing within limits was found, 2 the input is at fault, 4 found, but something
+cannot be judged, 130 stopped with control-C: the best so far is written
+"""
+
+
+def add_predict(commands: Any) -> None:
+    """`evenhang predict`."""
+    predict = commands.add_parser(
+        "predict",
+        help="the sound field of a hang in a venue: table, pictures, data",
+        description="Predict the sound field of a hang in a venue; print a summary, write data and pictures.",
+        epilog=PREDICT_EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    predict.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
+    predict.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
+    add_files(predict)
+    add_mute(predict)
+    predict.add_argument("--grid", metavar="M", type=number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
+    predict.add_argument("--lines", metavar="F,F,…", type=frequencies, help="single frequencies, Hz, not bands")
+    predict.add_argument("--map", metavar="WHAT", type=map_of, help="of plan.svg: A (default) or an octave: 250 … 8000")
+    predict.add_argument(
+        "--drive", metavar="DB", type=number(-60.0, 40.0), default=0.0, help="gain of all (default: 0)"
+    )
+    predict.add_argument("--programme", choices=("pink", "sloped"), help="spectrum (default: pink)")
+    predict.add_argument(
+        "--points", metavar="N", type=points, default=1, help="points for each enclosure: 1 (default) to 8, or auto"
+    )
+    predict.add_argument(
+        "--over-edges",
+        action="store_true",
+        help="weaken hidden rows as behind one edge (ISO 9613-2), not leave them out",
+    )
+    predict.add_argument(
+        "--average-below",
+        metavar="DB",
+        type=number(0.0, 40.0),
+        help="how far the event's average lies below the drive, for the note on hearing (default: 0)",
+    )
+    predict.add_argument(
+        "--correlation",
+        metavar="R",
+        type=number(0.0, 1.0),
+        help="of a show's programme channels: 0 different, 1 the same (default: its file's)",
+    )
+    predict.add_argument("--json", action="store_true", help="print the summary for programs")
+    predict.set_defaults(module="predict", show_module="show")
+
+
+def add_check(commands: Any) -> None:
+    """`evenhang check`."""
+    check = commands.add_parser(
+        "check",
+        help="rigging: may it hang, and how is it built and landed",
+        description="Judge a hang against rated limits: picks, joints, hoists, bridles, points, stages.",
+        epilog=_CHECK_EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    check.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
+    check.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1), for points and heights")
+    add_files(check, judges=True, out=False)
+    check.add_argument("--out", metavar="DIR", help="write check.txt and check.json there as well")
+    check.add_argument("--json", action="store_true", help="print the report for programs")
+    check.set_defaults(module="check", show_module="show_check")
+
+
+def add_design(commands: Any) -> None:
+    """`evenhang design`."""
+    design = commands.add_parser(
+        "design",
+        help="choose splays, tilt and trim for even level, within the rigging's limits",
+        description="Search allowed splays, tilts and trims of a hang for even level; judge and predict the answer.",
+        epilog=_DESIGN_EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    design.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
+    design.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
+    design.add_argument("--hang", metavar="NAME", dest="of_show", help="which hang of a show")
+    add_mute(design)
+    add_files(design, judges=True)
+    design.add_argument("--grid", metavar="M", type=number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
+    design.add_argument("--seconds", metavar="S", type=number(0.1, 86_400.0), help="search so long, not a set number")
+    design.add_argument("--seed", metavar="N", type=int, default=0, help="of the search (default: 0)")
+    design.add_argument(
+        "--robust", action="store_true", help="choose by the 90th percentile of J as built, not by J as drawn"
+    )
+    design.add_argument("--shade", action="store_true", help="choose gains of the drive groups, after the splays")
+    design.add_argument("--correct", action="store_true", help="filters for all rows towards the wished spectrum")
+    design.add_argument("--prove", action="store_true", help="go through every choice, for columns small enough")
+    design.add_argument("--json", action="store_true", help="print the answer for programs")
+    design.set_defaults(module="design")
+
+
+def add_report(commands: Any) -> None:
+    """`evenhang report`."""
+    report = commands.add_parser(
+        "report",
+        help="one page file with coverage, rigging and the crew's sheet",
+        description="Predict and judge a hang; write one HTML file to read, print and hand out.",
+    )
+    report.add_argument("hang", metavar="HANG", help="hang file (hang/1)")
+    report.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1)")
+    add_files(report, judges=True)
+    report.add_argument("--grid", metavar="M", type=number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
+    report.add_argument("--drive", metavar="DB", type=number(-60.0, 40.0), default=0.0, help="gain of all (default: 0)")
+    report.add_argument("--programme", choices=("pink", "sloped"), help="spectrum (default: pink)")
+    report.add_argument("--sheet", action="store_true", help="the crew's sheet alone")
+    report.add_argument("--pdf", action="store_true", help="as PDF too, where Chromium is installed")
+    report.set_defaults(module="report")
+
+
+def add_compare(commands: Any) -> None:
+    """`evenhang compare`."""
+    compare = commands.add_parser(
+        "compare",
+        help="hangs, tilts, trims and temperatures side by side",
+        description="Predict and judge every option; one table, and the most even one that exceeds no limit.",
+    )
+    compare.add_argument("files", metavar="HANG… VENUE", nargs="+", help="hang files, then the venue file")
+    add_files(compare, judges=True)
+    add_mute(compare)
+    for name, what in (("tilt", "tilts, deg"), ("trim", "trims, m"), ("temperature", "air, °C")):
+        compare.add_argument(f"--{name}", metavar="A:B:STEP", type=steps, help=f"{what}: from A to B in steps")
+    compare.add_argument("--grid", metavar="M", type=number(0.1, 20.0), default=2.0, help="cell size, m (default: 2)")
+    compare.add_argument("--json", action="store_true", help="print the table for programs")
+    compare.set_defaults(module="compare")
+
+
+ALL = (add_predict, add_check, add_design, add_report, add_compare)
