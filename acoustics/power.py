@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from acoustics.show import Part, Show
 from rigging.electrical import Amplifier, Cable, Electrical
 from rigging.equipment import Catalogue, Enclosure
 from rigging.findings import Finding, judged, unjudged
+from rigging.hang import Hang
 
 
 @dataclass(frozen=True)
@@ -132,21 +133,23 @@ def power_findings(show: Show, catalogue: Catalogue, listed: Sequence[Feed]) -> 
             yield judged(part, what, load, amplifier.least_ohm, "ohm", amplifier.source, least=True)
 
 
+def taken_by(hang: Hang) -> Counter[str]:
+    """How many of each type of equipment a hang takes, hoists included, by name."""
+    found = Counter([hang.frame.name, *(item.name for item in hang.items)])
+    found.update([hang.arm[0].name] if hang.arm else [])
+    hoists = [*(pick.hoist for pick in hang.picks), *([hang.pullback.hoist] if hang.pullback else [])]
+    found.update(hoist for hoist in hoists if hoist)
+    return found
+
+
 def taken(show: Show, listed: Sequence[Feed]) -> dict[str, int]:
     """How many of each type of equipment the show takes, by name."""
     found: Counter[str] = Counter()
     for part in show.parts:
-        if part.placed is not None:
+        if part.hang is not None:
+            found += taken_by(part.hang)
+        elif part.placed is not None:
             found[part.placed.enclosure] += part.placed.count
-            continue
-        assert part.hang is not None
-        found[part.hang.frame.name] += 1
-        found.update(item.name for item in part.hang.items)
-        if part.hang.arm is not None:
-            found[part.hang.arm[0].name] += 1
-        hoists = [pick.hoist for pick in part.hang.picks]
-        hoists += [part.hang.pullback.hoist] if part.hang.pullback else []
-        found.update(hoist for hoist in hoists if hoist)
     if show.power is not None:
         found[show.power.amplifier] += max((feed.amplifier for feed in listed), default=0)
         found[show.power.cable] += len({(feed.part, feed.cable) for feed in listed if feed.cable})
@@ -155,10 +158,14 @@ def taken(show: Show, listed: Sequence[Feed]) -> dict[str, int]:
 
 def stock_findings(show: Show, listed: Sequence[Feed]) -> Iterator[Finding]:
     """What the show takes against what there is; a type that the stock does not name cannot be judged."""
-    if not show.stock:
-        return
-    for name, count in taken(show, listed).items():
-        if name in show.stock:
-            yield judged("stock", name, float(count), float(show.stock[name]), "", f"[stock] of {show.name}")
+    if show.stock:
+        yield from against_stock(taken(show, listed), show.stock, f"[stock] of {show.name}")
+
+
+def against_stock(counts: Mapping[str, int], stock: Mapping[str, int], source: str) -> Iterator[Finding]:
+    """What is taken, by type, against what there is; a type that the stock does not name cannot be judged."""
+    for name, count in counts.items():
+        if name in stock:
+            yield judged("stock", name, float(count), float(stock[name]), "", source)
         else:
-            yield unjudged("stock", name, float(count), "", "the show's [stock] does not name it")
+            yield unjudged("stock", name, float(count), "", f"{source} does not name it")

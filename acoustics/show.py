@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -101,8 +103,8 @@ class Show:
         return tuple(part.hang for part in self.parts if part.hang is not None)
 
 
-def load_show(path: str | Path, catalogue: Catalogue) -> Show:
-    """Read a show file, its venue and its hangs.
+def load_show(path: str | Path, catalogue: Catalogue, texts: Mapping[Path, str] = MappingProxyType({})) -> Show:
+    """Read a show file, its venue and its hangs; `texts` as in `load_hang`.
 
     Raises
     ------
@@ -114,7 +116,7 @@ def load_show(path: str | Path, catalogue: Catalogue) -> Show:
     folder = document.path.parent
     faults: list[Fault] = []
     venue = _kept(faults, document, ("venue",), lambda: load_venue(folder / file.venue))
-    parts = list(_parts(file, document, catalogue, faults))
+    parts = list(_parts(file, document, partial(load_hang, catalogue=catalogue, texts=texts), catalogue, faults))
     names = [part.name for part in parts]
     faults += document.faults(_twice(names, len(file.hang)))
     faults += document.faults(
@@ -162,10 +164,12 @@ def _kept(faults: list[Fault], document: Document, loc: tuple[str | int, ...], l
         return None
 
 
-def _parts(file: ShowFile, document: Document, catalogue: Catalogue, faults: list[Fault]) -> Iterator[Part]:
+def _parts(
+    file: ShowFile, document: Document, load: Callable[[Path], Hang], catalogue: Catalogue, faults: list[Fault]
+) -> Iterator[Part]:
     for index, asked in enumerate(file.hang):
         path = document.path.parent / asked.file
-        hang = _kept(faults, document, ("hang", index, "file"), lambda path=path: load_hang(path, catalogue))
+        hang = _kept(faults, document, ("hang", index, "file"), partial(load, path))
         if hang is not None:
             serves = asked.serves if asked.serves is not None else hang.serves
             yield Part(hang.name, asked.channel, asked, dataclasses.replace(hang, serves=serves), None, serves)

@@ -32,6 +32,7 @@ def _check_stock(value: Any) -> int:
 Angle = Annotated[float, quantity(-180.0, 180.0, "deg")]
 Delay = Annotated[float, quantity(0.0, 2000.0, "ms")]
 Gain = Annotated[float, quantity(-60.0, 20.0, "dB")]
+Stock = dict[Name, Annotated[int, BeforeValidator(_check_stock)]]
 
 
 class Channel(Model):
@@ -103,9 +104,7 @@ class ShowFile(Model):
     placed: tuple[Placed, ...] = Field((), description="enclosures that stand or lie: [[placed]]")
     align: tuple[Align, ...] = Field((), description="delays to propose: [[align]]")
     power: Power | None = Field(None, description="what it is driven with: [power]")
-    stock: dict[Name, Annotated[int, BeforeValidator(_check_stock)]] = Field(
-        {}, description="numbers of equipment that there are, by type"
-    )
+    stock: Stock = Field({}, description="numbers of equipment that there are, by type")
 
     @classmethod
     def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[Problem]:

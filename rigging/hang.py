@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 from rigging.drive import Filter
@@ -91,21 +92,23 @@ def muted(hang: Hang, rows: Sequence[int]) -> Hang:
     return dataclasses.replace(hang, drive=drive, inputs={**hang.inputs, "muted": sorted(set(rows))})
 
 
-def load_hang(path: str | Path, catalogue: Catalogue) -> Hang:
+def load_hang(path: str | Path, catalogue: Catalogue, texts: Mapping[Path, str] = MappingProxyType({})) -> Hang:
     """Read a hang file, or the mirror image that it asks for, and look up its equipment.
+
+    `texts`, by resolved path, stand in place of what files hold.
 
     Raises
     ------
     FileFaults
         With all faults of the file, those against the equipment included.
     """
-    document = read(path, "hang/1")
+    document = _read(path, texts)
     if not _is_mirror(document):
         return _resolve(document, catalogue)
     mirror = _read_mirror(document)
     target = document.path.parent / mirror.mirror_of
     try:
-        design = read(target, "hang/1")
+        design = _read(target, texts)
     except FileFaults as error:
         wrong = f"names a file that cannot be used: {error.faults[0]}"
         todo = "name the design's file, from the folder of this one"
@@ -129,6 +132,11 @@ def load_hang(path: str | Path, catalogue: Catalogue) -> Hang:
     if faults:
         raise FileFaults(faults)
     return mirrored
+
+
+def _read(path: str | Path, texts: Mapping[Path, str]) -> Document:
+    text = texts.get(Path(path).resolve()) if texts else None
+    return read(path, "hang/1") if text is None else parse(text, str(path), "hang/1")
 
 
 def hang_from(text: str, file: str, catalogue: Catalogue) -> Hang:

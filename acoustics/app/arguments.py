@@ -80,3 +80,10 @@ def steps(text: str) -> tuple[float, ...]:
     if not step > 0 or high < low or (high - low) / step > 200:
         raise argparse.ArgumentTypeError(f"must rise from A to B in at most 200 steps (got {text!r})")
     return tuple(round(low + index * step, 9) for index in range(int((high - low) / step + 1e-9) + 1))
+
+
+def processes(text: str) -> int:
+    """How many processes may work at a time."""
+    if not text.isdecimal() or not 1 <= int(text) <= 256:
+        raise argparse.ArgumentTypeError(f"must be a whole number, 1 to 256 (got {text!r})")
+    return int(text)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from acoustics.app.arguments import add_files, add_mute, frequencies, map_of, number, points, steps
+from acoustics.app.arguments import add_files, add_mute, frequencies, map_of, number, points, processes, steps
 
 PREDICT_EXAMPLE = """\
 example:
@@ -28,6 +28,16 @@ example:
 writes results/HANG-REVISION/ with designed.toml, its prediction and its check, and up to five runners-up
 exit status: 0 found and all within, 1 nothing within limits was found, 2 the input is at fault, 4 found, but something
 cannot be judged, 130 stopped with control-C: the best so far is written
+"""
+
+_TOUR_EXAMPLE = """\
+example:
+  evenhang tour sample_venues/tour.toml
+
+writes results/TOUR/ with index.html, tour.csv, tour.json and the reports of every stop; run again, it works out what
+changed or failed
+exit status: 0 all within, 1 a limit is exceeded or stock runs out, 2 the tour file is at fault, 3 a stop could not be
+worked out, 4 nothing exceeds, but something cannot be judged
 """
 
 
@@ -154,4 +164,23 @@ def add_compare(commands: Any) -> None:
     compare.set_defaults(module="compare")
 
 
-ALL = (add_predict, add_check, add_design, add_report, add_compare)
+def add_tour(commands: Any) -> None:
+    """`evenhang tour`."""
+    tour = commands.add_parser(
+        "tour",
+        help="all venues of a tour in one go: reports, index, table",
+        description="Predict or design, judge and report every hang at every stop of a tour; keep what is done.",
+        epilog=_TOUR_EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    tour.add_argument("tour", metavar="TOUR", help="tour file (tour/1)")
+    add_files(tour)
+    tour.add_argument("--policy", metavar="FILE", help="policy in place of the tour's")
+    where = tour.add_mutually_exclusive_group()
+    where.add_argument("--processes", metavar="N", type=processes, help="so many at a time (default: all processors)")
+    where.add_argument("--scheduler", metavar="ADDRESS", help="run on a Dask cluster (extra: cluster)")
+    tour.add_argument("--json", action="store_true", help="print the table for programs")
+    tour.set_defaults(module="tour")
+
+
+ALL = (add_predict, add_check, add_design, add_report, add_compare, add_tour)

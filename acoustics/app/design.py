@@ -17,7 +17,7 @@ from tqdm import tqdm
 
 from acoustics.app import folder
 from acoustics.app.check_sheet import text as check_text
-from acoustics.app.design_input import Read
+from acoustics.app.design_input import Ask, Read, ask_of
 from acoustics.app.design_input import read as read_all
 from acoustics.app.design_sheet import Before, Found, as_data, none_as_data, text
 from acoustics.app.predict import result_files
@@ -51,8 +51,7 @@ def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
     folder.prepare(Path(asked.out))
     read = read_all(asked)
-    tried = [_search(each, read, asked) for each in read.columns()]
-    found = min(tried, key=lambda one: (one.answer.nearest.excess, one.answer.nearest.j))
+    found, tried = search(read, ask_of(asked))
     before = _judged(read.hang, found.problem, read, asked.grid)
     if found.answer.best is None:
         _print_none(found, tried, before, _in_the_way(found, read), asked)
@@ -107,10 +106,22 @@ def _write_text(path: Path, content: str) -> None:
     path.write_text(content, encoding="utf-8")
 
 
-def _search(hang_text: str, read: Read, asked: argparse.Namespace) -> Found:
+def search(read: Read, ask: Ask) -> tuple[Found, list[Found]]:
+    """What was found, the best of the numbers of enclosures to try, and what was found with each of them.
+
+    Raises
+    ------
+    FileFaults
+        If an enclosure's acoustic part is at fault, or there are too many choices to go through all.
+    """
+    tried = [_search(each, read, ask) for each in read.columns()]
+    return min(tried, key=lambda one: (one.answer.nearest.excess, one.answer.nearest.j)), tried
+
+
+def _search(hang_text: str, read: Read, ask: Ask) -> Found:
     hang = read.loaded(hang_text)
     problem = pose(hang, read.venue, read.catalogue, read.wanted)
-    if asked.prove and problem.columns.space.size > MOST_CHOICES:
+    if ask.prove and problem.columns.space.size > MOST_CHOICES:
         wrong = f"has {problem.columns.space.size:,} choices to go through, {MOST_CHOICES:,} at most can be"
         raise FileFaults(
             [Fault(read.hang.document.file, "search", wrong, "hold joints with fixed = true, or narrow the tilt")]
@@ -118,7 +129,7 @@ def _search(hang_text: str, read: Read, asked: argparse.Namespace) -> Found:
     points = read.wanted.points or ()
     rigging = Rigging(read.catalogue, read.policy, read.venue, read.others, points, in_front_first(hang))
     with _bar() as tell:
-        answer = solve(problem, rigging, Effort(asked.seed, asked.seconds, robust=asked.robust), tell)
+        answer = solve(problem, rigging, Effort(ask.seed, ask.seconds, robust=ask.robust), tell)
     found = Found(hang_text, problem, answer)
     if answer.best is None or answer.interrupted:
         return found
@@ -126,9 +137,9 @@ def _search(hang_text: str, read: Read, asked: argparse.Namespace) -> Found:
     law = problem.columns.space.values(problem.starts[0])
     shares = tuple(_share(one.hang, read) for one in (answer.best, *answer.runners))
     least = min(reference(problem.columns, start).j for start in (law, column))
-    off = tolerance(in_airs(problem.columns, read.venue.air), column, seed=asked.seed)
-    found = _driven(dataclasses.replace(found, reference_j=least, tolerance=off, shares=shares), column, read, asked)
-    if not asked.prove:
+    off = tolerance(in_airs(problem.columns, read.venue.air), column, seed=ask.seed)
+    found = _driven(dataclasses.replace(found, reference_j=least, tolerance=off, shares=shares), column, read, ask)
+    if not ask.prove:
         return found
     with _bar() as tell:
         proof = prove(problem.columns, Fitted(problem, rigging).excess, tell)
@@ -142,15 +153,15 @@ def _share(hang: Hang, read: Read) -> float:
     return max((used for used in counted if used is not None), default=0.0)
 
 
-def _driven(found: Found, column: npt.NDArray[np.float64], read: Read, asked: argparse.Namespace) -> Found:
+def _driven(found: Found, column: npt.NDArray[np.float64], read: Read, ask: Ask) -> Found:
     """What was found with gains of its groups and a shared correction, where these are asked for."""
     columns, answer = found.problem.columns, found.answer
     assert answer.best is not None
     hang, shading, correction = answer.best.hang, None, None
-    if asked.shade:
+    if ask.shade:
         shading = shade(columns, column, *read.wanted.gain_db)
         hang = with_gains(hang, shading.gains_db)
-    if asked.correct:
+    if ask.correct:
         correction = correct(columns, column, target_of(read.wanted, columns.goal))
         hang = with_filters(hang, correction.filters)
     best = dataclasses.replace(answer.best, hang=hang)

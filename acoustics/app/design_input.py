@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from acoustics.app import check as check_command
@@ -56,7 +56,29 @@ def read(asked: argparse.Namespace) -> Read:
     FileFaults
         With their faults, and with what cannot be designed.
     """
-    hang, others, (venue, document), catalogue, policy = _of_show(asked) if is_show(asked.hang) else _of_hang(asked)
+    hang, others, loaded, catalogue, policy = _of_show(asked) if is_show(asked.hang) else _of_hang(asked)
+    if asked.shade and not hang.groups:
+        todo = "give [[group]] with rows, or leave out --shade"
+        wrong = "is missing: there are no drive groups to shade"
+        raise FileFaults([Fault(hang.document.file, "group", wrong, todo)])
+    return read_from(hang, others, loaded, catalogue, policy, whatif.rows_of(asked.mute))
+
+
+def read_from(
+    hang: Hang,
+    others: tuple[Hang, ...],
+    loaded: tuple[Venue, Document],
+    catalogue: Catalogue,
+    policy: Policy,
+    mute: Sequence[int] = (),
+) -> Read:
+    """The same from what has been loaded.
+
+    Raises
+    ------
+    FileFaults
+        With what cannot be designed.
+    """
     faults: list[Fault] = []
     if "mirror_of" in hang.document.data:
         faults.append(hang.document.fault(("mirror_of",), "makes it a mirror image", "design the file that it mirrors"))
@@ -65,16 +87,28 @@ def read(asked: argparse.Namespace) -> Read:
         faults.append(hang.document.fault(("standing",), wrong, todo))
     if faults:
         raise FileFaults(faults)
-    if asked.shade and not hang.groups:
-        todo = "give [[group]] with rows, or leave out --shade"
-        wrong = "is missing: there are no drive groups to shade"
-        raise FileFaults([Fault(hang.document.file, "group", wrong, todo)])
-    rows = whatif.rows_of(asked.mute)
     wanted = wanted_of(hang)
-    faults = list(_wanted_faults(hang, wanted, venue))
+    faults = list(_wanted_faults(hang, wanted, loaded[0]))
     if faults:
         raise FileFaults(faults)
-    return Read(muted(hang, rows), others, venue, document, catalogue, policy, wanted, tuple(rows))
+    return Read(muted(hang, mute), others, *loaded, catalogue, policy, wanted, tuple(mute))
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What a search is asked for beside its files: `seconds` None for a set number of evaluations; see the command."""
+
+    seed: int = 0
+    seconds: float | None = None
+    robust: bool = False
+    shade: bool = False
+    correct: bool = False
+    prove: bool = False
+
+
+def ask_of(asked: argparse.Namespace) -> Ask:
+    """What was asked for on the command line."""
+    return Ask(**{field.name: getattr(asked, field.name) for field in dataclasses.fields(Ask)})
 
 
 _Files = tuple[Hang, tuple[Hang, ...], tuple[Venue, Document], Catalogue, Policy]

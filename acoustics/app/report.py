@@ -10,15 +10,12 @@ import subprocess
 import tempfile
 from collections.abc import Callable
 from functools import partial
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
-import jinja2
-from markupsafe import Markup
-
 from acoustics.app import check as check_command
 from acoustics.app import folder
+from acoustics.app.fill import filled
 from acoustics.app.outcome import Outcome, outcome_of
 from acoustics.app.report_data import pages
 from acoustics.app.status import of_findings, refusing
@@ -59,12 +56,8 @@ def report_files(outcome: Outcome, *, sheet: bool = False, pdf: bool = False) ->
 
 def render(values: dict[str, Any], rows: int) -> str:
     """The page of some values; a long column is set in smaller type, still to be read at arm's length."""
-    templates = resources.files("acoustics.app") / "templates"
-    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     size, pad = (12.0, 0.55) if rows <= 12 else (10.0, 0.3)
-    style = environment.from_string((templates / "report.css").read_text(encoding="utf-8")).render(size=size, pad=pad)
-    page = environment.from_string((templates / "report.html").read_text(encoding="utf-8"))
-    return page.render(**values, style=Markup(style))
+    return filled("report.html", values, size_pt=size, pad_mm=pad)
 
 
 def _figures(result: Any) -> dict[str, str]:

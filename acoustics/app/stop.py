@@ -1,0 +1,294 @@
+"""One stop of a tour: read, designed where asked, predicted, judged and reported, whole or not at all."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+import os
+import shutil
+import uuid
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+from acoustics.app import check as check_command
+from acoustics.app import folder
+from acoustics.app.design import search
+from acoustics.app.design_input import Ask, read_from
+from acoustics.app.outcome import Outcome, outcome_of
+from acoustics.app.report import report_files
+from acoustics.app.sheet import plain
+from acoustics.power import feeds, power_findings, taken, taken_by
+from acoustics.prediction import Options
+from acoustics.show import Show, load_show
+from acoustics.venue import Venue, load_venue
+from rigging.equipment import Catalogue, load_catalogue
+from rigging.faults import Fault, FileFaults
+from rigging.files import Document
+from rigging.findings import CANNOT, EXCEEDS, Finding, counts, worst_first
+from rigging.hang import Hang, load_hang, points_of
+from rigging.policy import Policy
+from rigging.rewrite import rewritten
+
+FORMAT = "stop/1"
+DONE_FILE = "stop.json"
+UNFINISHED = ".unfinished"  # where folders are made before they take their place
+_KEY_LETTERS = 16
+
+Writers = dict[str, Callable[[Path], None]]
+
+
+@dataclass(frozen=True)
+class Task:
+    """All that a stop is worked out from, so that another process can; paths are whole ones."""
+
+    label: str
+    into: str
+    venue: str | None
+    hangs: tuple[str, ...]
+    show: str | None
+    design: bool
+    equipment: tuple[str, ...]
+    policy: str | None
+    options: Options
+
+
+@dataclass(frozen=True)
+class Done:
+    """A stop that is worked out: where it lies below the tour's folder, what it says, and whether it was kept."""
+
+    data: dict[str, Any]
+    kept: bool
+
+
+@dataclass(frozen=True)
+class AtFault:
+    """The faults of a stop's files, a line each."""
+
+    faults: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Read:
+    """A stop's files, read."""
+
+    venue: Venue
+    document: Document
+    hangs: tuple[Hang, ...]
+    show: Show | None
+    catalogue: Catalogue
+    policy: Policy
+    texts: Mapping[Path, str]  # designs in place of files
+
+    def others(self, hang: Hang) -> list[Hang]:
+        return [other for other in self.hangs if other is not hang]
+
+
+def work_out(task: Task) -> Done | AtFault:
+    """Work out a stop, or find it done: what has the same inputs is not computed again."""
+    try:
+        read = _read(task, {})
+        key = _key(read, task)
+        target = Path(task.into) / f"{folder.slug(read.venue.name)}-{key[:_KEY_LETTERS]}"
+        kept = _kept(target, key)
+        if kept is not None:
+            return Done(kept, True)
+        if task.design:
+            read = _designed(read, task)
+        return Done(_write(target, key, read, task), False)
+    except FileFaults as error:
+        return AtFault(tuple(str(fault) for fault in error.faults))
+
+
+def _read(task: Task, texts: Mapping[Path, str]) -> _Read:
+    catalogue, policy = load_catalogue(task.equipment), check_command.policy_of(task.policy)
+    if task.show is not None:
+        show = load_show(task.show, catalogue, texts)
+        return _Read(show.venue, show.venue_document, show.hangs, show, catalogue, policy, texts)
+    faults: list[Fault] = []
+    hangs: list[Hang] = []
+    loaded = None
+    try:
+        loaded = load_venue(task.venue or "")
+    except FileFaults as error:
+        faults += error.faults
+    for path in task.hangs:
+        try:
+            hangs.append(load_hang(path, catalogue, texts))
+        except FileFaults as error:
+            faults += error.faults
+    if faults or loaded is None:
+        raise FileFaults(faults)
+    return _Read(*loaded, tuple(hangs), None, catalogue, policy, texts)
+
+
+def _key(read: _Read, task: Task) -> str:
+    """A hash of all that the stop is worked out from, the release included."""
+    inputs: dict[str, Any] = {
+        "format": FORMAT,
+        "version": metadata.version("evenhang"),
+        "venue": read.document.data,
+        "hangs": [dict(hang.inputs) for hang in read.hangs],
+        "show": dict(read.show.inputs) if read.show else None,
+        "power": _power(read),
+        "policy": read.policy.model_dump(),
+        "options": dataclasses.asdict(task.options),
+    }
+    if task.design:  # a search is told more than what hangs
+        inputs["design"] = [hang.document.data for hang in read.hangs]
+    text = json.dumps(inputs, sort_keys=True, ensure_ascii=False, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _kept(target: Path, key: str) -> dict[str, Any] | None:
+    """What a folder says of itself if it was worked out from the same inputs and is whole."""
+    try:
+        data: dict[str, Any] = json.loads((target / DONE_FILE).read_text(encoding="utf-8"))
+        whole = all((target / name).stat().st_size == size for name, size in data["files"].items())
+        return data if data["key"] == key and whole else None
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def _designed(read: _Read, task: Task) -> _Read:
+    """The stop with designs in place of its hangs' files; mirror images follow, stacks stay."""
+    texts: dict[Path, str] = {}
+    for hang in read.hangs:
+        if hang.standing or "mirror_of" in hang.document.data:
+            continue
+        asked = read_from(hang, tuple(read.others(hang)), (read.venue, read.document), read.catalogue, read.policy)
+        found, _ = search(asked, Ask())
+        if found.answer.best is not None:
+            texts[hang.document.path.resolve()] = rewritten(found.text, found.answer.best.hang)
+    return _read(task, texts)
+
+
+def _write(target: Path, key: str, read: _Read, task: Task) -> dict[str, Any]:
+    """Make the stop's folder beside its place and put it there in one step."""
+    staging = target.parent / UNFINISHED / uuid.uuid4().hex
+    staging.mkdir(parents=True)
+    try:
+        rows = [_report(staging, hang, read, task) for hang in read.hangs]
+        data = {
+            "key": key,
+            "folder": target.name,
+            "venue": read.venue.name,
+            "show": read.show.name if read.show else None,
+            "rows": rows,
+            "taken": _taken(read),
+            "findings": [check_command.finding_data(finding) for finding in _shared(read)],
+        }
+        data["files"] = {
+            path.relative_to(staging).as_posix(): path.stat().st_size
+            for path in sorted(staging.rglob("*"))
+            if path.is_file()
+        }
+        data = dict(plain(data))
+        content = json.dumps(data, indent=2, ensure_ascii=False, sort_keys=True)
+        (staging / DONE_FILE).write_text(f"{content}\n", encoding="utf-8")
+        _put(staging, target)
+    finally:
+        shutil.rmtree(staging, ignore_errors=True)
+    return data
+
+
+def _put(staging: Path, target: Path) -> None:
+    """Rename into place; what lies there is a broken or equal one, and goes."""
+    if target.exists():
+        broken = staging.parent / uuid.uuid4().hex
+        os.rename(target, broken)
+        shutil.rmtree(broken, ignore_errors=True)
+    os.rename(staging, target)
+
+
+def _report(staging: Path, hang: Hang, read: _Read, task: Task) -> dict[str, Any]:
+    """Write the folder of one hang, and give its row of the tour's table."""
+    loaded = (read.venue, read.document)
+    outcome = outcome_of(hang, loaded, read.catalogue, read.policy, read.others(hang), task.options)
+    files: Writers = report_files(outcome)
+    text = read.texts.get(hang.document.path.resolve())
+    if text is not None:
+        files["designed.toml"] = lambda path: check_command.write_text(path, text)
+    name = f"{folder.slug(hang.name)}-{outcome.summary['revision']}"
+    (staging / name).mkdir()
+    for file, writer in files.items():
+        writer(staging / name / file)
+    return _row(outcome, hang, _how(hang, read, task)) | {"folder": name}
+
+
+def _how(hang: Hang, read: _Read, task: Task) -> str:
+    """Whether a hang is as its file says, or as a search left it."""
+    if not task.design or hang.standing:
+        return "no"
+    mirrored = hang.document.data.get("mirror_of")
+    file = hang.document.path if mirrored is None else hang.document.path.parent / mirrored
+    if file.resolve() not in read.texts:
+        return "nothing within limits was found" if mirrored is None else "no"
+    return "yes" if mirrored is None else "as its mirror image"
+
+
+def _row(outcome: Outcome, hang: Hang, designed: str) -> dict[str, Any]:
+    """What the tour's table says of a hang."""
+    summary, report = outcome.summary, outcome.report
+    whole, found = summary["whole"], counts(report.findings)
+    known = [one for one in report.findings if one.status != CANNOT]
+    seat = whole["worst_seat"]
+    types = Counter(item.name for item in hang.items)
+    return {
+        "hang": hang.name,
+        "designed": designed,
+        "enclosures": len(hang.enclosure_rows),
+        "types": "; ".join(f"{count} {name}" for name, count in types.items()),
+        "splays_deg": " ".join(f"{splay:g}" for splay in hang.splays_deg),
+        "tilt_deg": hang.tilt_deg,
+        "trim_m": hang.position_m[2],
+        "lowest_edge_m": summary["lowest_edge_m"],
+        "mass_kg": hang.mass_kg,
+        "level_a_mean_db": whole["level_a_mean_db"],
+        "level_a_p5_p95_db": whole["level_a_p5_p95_db"],
+        "shape_spread_rms_db": whole["shape_spread_db"]["rms"],
+        "fall_per_doubling_db": whole["fall_per_doubling_db"],
+        "worst_seat_db": seat["from_mean_db"] if seat else None,
+        "exceed": found[EXCEEDS],
+        "cannot_be_judged": found[CANNOT],
+        "weakest": f"{known[0].part}: {known[0].what}" if known else "",
+        "used": known[0].used if known else None,
+        "points": _points(report.findings, hang),
+        "design": summary["design"],
+        "revision": summary["revision"],
+    }
+
+
+def _points(findings: Sequence[Finding], hang: Hang) -> str:
+    """What every point of a hang carries of its limit, all hangs of the stop together."""
+    own = {f"point {point}" for _, point in points_of(hang)}
+    loads = [one for one in findings if one.what == "load on the point" and one.part in own]
+    words = []
+    for one in sorted(loads, key=lambda one: one.part):
+        load = "not known" if one.value is None else f"{one.value:.0f} kg"
+        limit = "limit not known" if one.limit is None else f"of {one.limit:.0f} kg"
+        words.append(f"{one.part.removeprefix('point ')} {load} {limit}")
+    return "; ".join(words)
+
+
+def _taken(read: _Read) -> dict[str, int]:
+    if read.show is not None:
+        return taken(read.show, feeds(read.show, read.catalogue))
+    return dict(sorted(sum((taken_by(hang) for hang in read.hangs), Counter()).items()))
+
+
+def _shared(read: _Read) -> list[Finding]:
+    """What a show is judged by beside its hangs."""
+    if read.show is None:
+        return []
+    return worst_first(power_findings(read.show, read.catalogue, feeds(read.show, read.catalogue)))
+
+
+def _power(read: _Read) -> dict[str, Any]:
+    """The equipment files of what drives a show."""
+    power = read.show.power if read.show else None
+    return {name: read.catalogue.documents[name].data for name in ((power.amplifier, power.cable) if power else ())}
