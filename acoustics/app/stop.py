@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import hashlib
 import json
 import os
@@ -11,7 +12,7 @@ import uuid
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from importlib import metadata
+from importlib import metadata, resources
 from pathlib import Path
 from typing import Any
 
@@ -130,7 +131,7 @@ def _key(read: _Read, task: Task) -> str:
     """A hash of all that the stop is worked out from, the release included."""
     inputs: dict[str, Any] = {
         "format": FORMAT,
-        "version": metadata.version("evenhang"),
+        "program": _program(),
         "venue": read.document.data,
         "hangs": [dict(hang.inputs) for hang in read.hangs],
         "show": dict(read.show.inputs) if read.show else None,
@@ -142,6 +143,17 @@ def _key(read: _Read, task: Task) -> str:
         inputs["design"] = [hang.document.data for hang in read.hangs]
     text = json.dumps(inputs, sort_keys=True, ensure_ascii=False, default=str)
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+@functools.cache
+def _program() -> str:
+    """A hash of the program itself: what another release, or a changed one, worked out is not taken for its own."""
+    of = hashlib.sha256(metadata.version("evenhang").encode())
+    for package in ("rigging", "acoustics"):
+        root = Path(str(resources.files(package)))
+        for path in sorted(path for path in root.rglob("*") if path.suffix in (".py", ".html", ".css")):
+            of.update(path.relative_to(root).as_posix().encode() + path.read_bytes())
+    return of.hexdigest()
 
 
 def _kept(target: Path, key: str) -> dict[str, Any] | None:

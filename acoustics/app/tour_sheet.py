@@ -109,7 +109,7 @@ def as_csv(whole: Whole) -> str:
 
 
 _LEVELS = ("level_a_mean", "level_a_p5_p95", "fall_per_doubling", "worst_seat")
-_COLUMNS = ("rows", "tilt", "trim m", "mean dB(A)", "5–95 %", "fall", "worst seat", "used", "kg")
+_COLUMNS = ("rows", "tilt", "trim m", "mean dB(A)", "5–95 % dB", "fall dB", "worst seat dB", "used", "kg")
 
 
 def _cells(row: Mapping[str, Any]) -> list[str]:
@@ -122,32 +122,36 @@ def _cells(row: Mapping[str, Any]) -> list[str]:
 
 def page(whole: Whole) -> str:
     """The index of all reports, one HTML file."""
-    rows = []
-    for row in whole.rows:
-        if row["status"] == NOT_DONE:
-            continue
-        cells = [{"text": text, "right": True} for text in _cells(row)]
-        cells += [{"text": row[name], "right": False} for name in ("weakest", "points", "designed")]
-        counted = f"{row['exceed']} exceed, {row['cannot_be_judged']} open" if row["status"] != WITHIN else "all within"
-        link = quote(f"{row['folder']}/report.html")
-        rows.append({**row, "mark": _MARKS[row["status"]], "status": counted, "link": link, "cells": cells})
-    head = [("findings", False), ("venue", False), ("hang", False), *((name, True) for name in _COLUMNS)]
-    head += [("weakest", False), ("points", False), ("designed", False)]
-    done = len({row["stop"] for row in whole.rows}) - len(whole.faults)
+    done = [row for row in whole.rows if row["status"] != NOT_DONE]
+    stops = [
+        {"label": label, "venue": next(row["venue"] for row in done if row["stop"] == label),
+         "rows": [_index_row(row) for row in done if row["stop"] == label]}
+        for label in dict.fromkeys(row["stop"] for row in done)
+    ]  # fmt: skip
     return filled(
         "tour.html",
         {
             "tour": whole.name,
             "revision": whole.revision,
             "version": metadata.version("evenhang"),
-            "head": f"{done} stops worked out, {len(whole.faults)} not",
+            "head": f"{len(stops)} stops worked out, {len(whole.faults)} not",
             "faults": [{"stop": row["stop"], "why": row["fault"]} for row in whole.faults],
-            "columns": [{"name": name, "right": right} for name, right in head],
-            "rows": rows,
+            "columns": _COLUMNS,
+            "stops": stops,
             "stock": list(_truck(whole)),
             "cautions": list(CAUTIONS),
         },
     )
+
+
+def _index_row(row: Mapping[str, Any]) -> dict[str, Any]:
+    words = [f"weakest: {row['weakest']}"] if row["weakest"] else []
+    words += [f"points: {row['points']}"] if row["points"] else []
+    words += {"no": [], "yes": ["designed"]}.get(row["designed"], [f"designed: {row['designed']}"])
+    found = f"{row['exceed']} exceed, {row['cannot_be_judged']} open" if row["status"] != WITHIN else "all within"
+    link = quote(f"{row['folder']}/report.html")
+    said = {"mark": _MARKS[row["status"]], "findings": found, "words": "; ".join(words)}
+    return said | {"hang": row["hang"], "link": link, "cells": _cells(row)}
 
 
 def _truck(whole: Whole) -> Iterator[dict[str, Any]]:
