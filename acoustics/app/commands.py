@@ -125,6 +125,7 @@ def add_design(commands: Any) -> None:
     design.add_argument("--shade", action="store_true", help="choose gains of the drive groups, after the splays")
     design.add_argument("--correct", action="store_true", help="filters for all rows towards the wished spectrum")
     design.add_argument("--prove", action="store_true", help="go through every choice, for columns small enough")
+    design.add_argument("--save", metavar="FILE", help="write the designed hang to this new file too")
     design.add_argument("--json", action="store_true", help="print the answer for programs")
     design.set_defaults(module="design")
 

@@ -50,6 +50,8 @@ if TYPE_CHECKING:
 def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
     folder.prepare(Path(asked.out))
+    if asked.save is not None:
+        folder.prepare_new(Path(asked.save), "--save")
     read = read_all(asked)
     found, tried = search(read, ask_of(asked))
     before = _judged(read.hang, found.problem, read, asked.grid)
@@ -91,12 +93,15 @@ def _deliver(found: Found, tried: list[Found], before: Before, read: Read, asked
     for index, runner in enumerate(found.answer.runners, start=1):
         files[f"runner-{index}.toml"] = partial(_write_text, content=rewritten(found.text, runner.hang))
     target = folder.write(Path(asked.out), read.hang.name, after.summary["revision"], files)
+    if asked.save is not None:
+        folder.write_new(Path(asked.save), "--save", designed)
     if asked.json:
         data = as_data(found, tried, before, after)
         print(json.dumps(plain({**data, "folder": str(target)}), indent=2, ensure_ascii=False))
     else:
         print(text(found, tried, before, after))
-        print(f"\nwritten to {target}/: {', '.join(sorted(files))}")
+        saved = "" if asked.save is None else f"; the hang to {asked.save}"
+        print(f"\nwritten to {target}/: {', '.join(sorted(files))}{saved}")
     if found.answer.interrupted:
         return INTERRUPTED
     return of_findings(after.report.findings)  # nothing exceeds here

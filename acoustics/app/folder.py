@@ -95,6 +95,44 @@ def _keep_others(target: Path, staging: Path, written: set[str]) -> None:
             (shutil.copytree if other.is_dir() else shutil.copy2)(other, staging / other.name)
 
 
+def prepare_new(path: Path, option: str) -> None:
+    """Find out before the work whether a file that is not there yet can be written.
+
+    Raises
+    ------
+    FileFaults
+        If it is there, or its folder cannot be written.
+    """
+    if path.exists() or path.is_symlink():
+        raise FileFaults([Fault(option, "", "names a file that is there already", "name a new one", str(path))])
+    if not path.parent.is_dir():
+        todo = "name a file in a folder that is there"
+        raise FileFaults([Fault(option, "", "lies in no folder that is there", todo, str(path))])
+    prepare(path.parent)
+
+
+def write_new(path: Path, option: str, content: str) -> None:
+    """Write a text file whole or not at all, and never over another.
+
+    Raises
+    ------
+    FileFaults
+        If it is there meanwhile, or its folder cannot be written.
+    """
+    staging = path.parent / f".writing-{uuid.uuid4().hex}"
+    try:
+        staging.write_text(content, encoding="utf-8")
+        os.link(staging, path)  # unlike a rename it takes no other file's place
+    except FileExistsError:
+        raise FileFaults(
+            [Fault(option, "", "names a file that is there already", "name a new one", str(path))]
+        ) from None
+    except OSError as error:
+        raise FileFaults([_unwritable(path, error)]) from None
+    finally:
+        staging.unlink(missing_ok=True)
+
+
 def is_show(path: str) -> bool:
     """Whether a file is a show; what cannot be read is for its reader to tell."""
     try:
