@@ -163,14 +163,18 @@ def test_control_c_writes_the_best_so_far(evenhang, hang, floor_venue, monkeypat
 
 
 def test_the_designed_hang_is_saved_where_asked(evenhang, hang, floor_venue, tmp_path):
-    run = evenhang("design", hang("[search]\ntilt_deg = [-4.0, 0.0]\n"), floor_venue, *QUICK, "--save", tmp_path / "new.toml")
+    run = evenhang(
+        "design", hang("[search]\ntilt_deg = [-4.0, 0.0]\n"), floor_venue, *QUICK, "--save", tmp_path / "new.toml"
+    )
     assert (tmp_path / "new.toml").read_bytes() == (run.folder / "designed.toml").read_bytes()
     assert list(tmp_path.glob(".writing*")) == []
 
 
 def test_no_file_is_written_over(evenhang, hang, floor_venue, tmp_path):
     (tmp_path / "mine.toml").write_text("mine")
-    refused = evenhang("design", hang("[search]\ntilt_deg = [-4.0, 0.0]\n"), floor_venue, *QUICK, "--save", tmp_path / "mine.toml")
+    refused = evenhang(
+        "design", hang("[search]\ntilt_deg = [-4.0, 0.0]\n"), floor_venue, *QUICK, "--save", tmp_path / "mine.toml"
+    )
     assert refused.code == 2
     assert "--save: names a file that is there already" in refused.err
     assert (tmp_path / "mine.toml").read_text() == "mine"
