@@ -2,8 +2,8 @@
 
     python tests/benchmarks/bench_tour.py [--venues N] [--rounds N]
 
-The venues are invented halls of some 900 positions with a column of twelve, all different, so that nothing is kept. Each
-way has a folder of its own and they take turns; medians are printed, with imports and the start of the workers included.
+The venues are invented halls of some 900 positions with a column of twelve, all different, so that nothing is kept.
+Each way has a folder of its own and they take turns; medians are printed, imports and the start of workers included.
 """
 
 from __future__ import annotations

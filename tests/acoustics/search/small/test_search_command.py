@@ -162,6 +162,9 @@ def test_control_c_writes_the_best_so_far(evenhang, hang, floor_venue, monkeypat
     assert path.read_text() == before
 
 
+TILTS = "[search]\ntilt_deg = [-4.0, 0.0]\n"
+
+
 def test_the_designed_hang_is_saved_where_asked(evenhang, hang, floor_venue, tmp_path):
     run = evenhang(
         "design", hang("[search]\ntilt_deg = [-4.0, 0.0]\n"), floor_venue, *QUICK, "--save", tmp_path / "new.toml"
