@@ -54,7 +54,10 @@ def show_figures(summary: Mapping[str, Any], judged: Judged) -> Figures:
 def weakest(findings: list[Finding]) -> str:
     """The finding that uses most of its limit, in words; empty where none can be judged."""
     worst = _worst(findings)
-    return "" if worst is None else f"{worst.part}: {worst.what}, {worst.status}"
+    if worst is None:
+        return ""
+    used = "" if worst.used is None or worst.used >= 10 else f", {worst.used:.0%} of its limit"
+    return f"{worst.part}: {worst.what}, {worst.status}{used}"
 
 
 def moved(before: Mapping[str, float | None], now: Mapping[str, float | None]) -> list[str]:

@@ -19,8 +19,10 @@ from acoustics.app.pack_file import FORMAT, LISTING, POLICY, PackedFile, PackFil
 from acoustics.app.staging import places, stage
 from acoustics.app.status import of_findings, refusing
 from acoustics.inputs import each_once
+from rigging.cautions import CAUTIONS
 from rigging.content import sha256_of
 from rigging.faults import Fault, FileFaults
+from rigging.findings import CANNOT, EXCEEDS, WITHIN, counts
 from rigging.revision import revision
 
 
@@ -36,10 +38,10 @@ def run(asked: argparse.Namespace) -> int:
         write = {file: lambda path: write_zip(path, home)}
         target = folder.write(Path(asked.out), listing.name, listing.word, write)
     if asked.json:
-        said = listing.model_dump(mode="json") | {"pack": str(target / file)}
+        said = listing.model_dump(mode="json") | {"pack": str(target / file), "cautions": list(CAUTIONS)}
         print(json.dumps(said, indent=2, ensure_ascii=False))
     else:
-        print("\n".join(_text(listing)))
+        print("\n".join(_text(listing, done)))
         print(f"\nwritten to {target}/: {file}")
     return of_findings(finding for one in done for finding in one.findings)
 
@@ -148,12 +150,13 @@ def _said(asked: argparse.Namespace) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _text(listing: PackFile) -> list[str]:
-    lines = [f"{listing.name}, packed with release {listing.version}"]
-    for job in listing.jobs:
-        words = job.words
+def _text(listing: PackFile, done: Sequence[Done]) -> list[str]:
+    lines = [f"{listing.name}, packed with release {listing.version}", "", *(f"! {caution}" for caution in CAUTIONS)]
+    for job, one in zip(listing.jobs, done, strict=True):
+        found, words = counts(one.findings), job.words
         lines += ["", f"{job.name}  in  {job.venue_name}"]
         lines += [f"DESIGN {words.design}   REVISION {words.prediction}   check {words.check}"]
+        lines += [f"{found[EXCEEDS]} exceed, {found[CANNOT]} cannot be judged, {found[WITHIN]} within"]
         lines += [f"{len(job.figures)} figures; weakest: {job.weakest or 'nothing could be judged'}"]
     roles = [file.role for file in listing.files]
     counted = ", ".join(f"{roles.count(role)} {role}" for role in dict.fromkeys(roles))

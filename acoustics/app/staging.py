@@ -25,21 +25,15 @@ _EQUIPMENT = "equipment"
 def places(files: Sequence[InputFile]) -> dict[Path, str]:
     """The member that each file becomes, by its resolved path.
 
-    Hangs, shows and venues keep the folders that they have among each other; equipment goes into one folder, with its
-    data below it as it was, where that is possible.
+    Files that name each other keep the folders that they have among each other; those of other places lie in a folder
+    called as theirs. Equipment goes into one folder, with its data below it as it was where that is possible.
 
     Raises
     ------
     FileFaults
         If a name cannot stand in a pack.
     """
-    among = [file.path.resolve() for file in files if file.role not in (_EQUIPMENT, "data", "policy")]
-    try:
-        home = os.path.commonpath([path.parent for path in among])
-    except ValueError:
-        wrong, todo = "lie on different drives", "copy them to one"
-        raise FileFaults([Fault(", ".join(map(str, among)), "", wrong, todo)]) from None
-    wanted = {path: f"inputs/{Path(os.path.relpath(path, home)).as_posix()}" for path in among}
+    wanted = _input_places([file for file in files if file.role not in (_EQUIPMENT, "data", "policy")])
     for file in files:
         path = file.path.resolve()
         if file.role == _EQUIPMENT:
@@ -56,6 +50,30 @@ def places(files: Sequence[InputFile]) -> dict[Path, str]:
     if faults:
         raise FileFaults(faults)
     return found
+
+
+def _input_places(files: Sequence[InputFile]) -> dict[Path, str]:
+    """Wanted places of hangs, shows and venues: no folder above those that they share is told."""
+    bases = {}
+    for together in _together(files):
+        base = Path(os.path.commonpath([path.parent for path in together]))
+        bases |= dict.fromkeys(together, base)
+    one = len(set(bases.values())) == 1
+    folders = {path: "inputs" if one else f"inputs/{base.name or 'top'}" for path, base in bases.items()}
+    return {path: f"{folders[path]}/{path.relative_to(base).as_posix()}" for path, base in bases.items()}
+
+
+def _together(files: Sequence[InputFile]) -> list[set[Path]]:
+    """Resolved paths, those that name each other from their own folders together."""
+    groups: list[set[Path]] = []
+    for file in files:
+        linked = {file.path.resolve()}
+        linked |= {other.resolve() for loc, other in file.names if not Path(_said(file.path, loc)).is_absolute()}
+        for group in [group for group in groups if group & linked]:
+            groups.remove(group)
+            linked |= group
+        groups.append(linked)
+    return groups
 
 
 def _apart(wanted: Mapping[Path, str]) -> dict[Path, str]:

@@ -22,6 +22,7 @@ from acoustics.app.job import Job, do
 from acoustics.app.pack import used
 from acoustics.app.pack_file import POLICY, PackedJob, PackFile
 from acoustics.app.status import DIFFERS, DONE, refusing
+from rigging.cautions import CAUTIONS
 from rigging.equipment import load_catalogue
 from rigging.faults import Fault, FileFaults
 
@@ -145,6 +146,7 @@ def _data(listing: PackFile, compared: list[Compared], elsewhere: list[str], tar
         "jobs": jobs,
         "equipment_otherwise_here": elsewhere,
         "folder": str(target),
+        "cautions": list(CAUTIONS),
     }
 
 
@@ -154,6 +156,7 @@ def _text(listing: PackFile, compared: list[Compared], elsewhere: list[str], tar
         f"release {here} then and now" if here == listing.version else f"release {listing.version} then, {here} now"
     )
     lines = [f"{len(listing.files)} files, each as it was packed; {releases}"]
+    lines += ["", *(f"! {caution}" for caution in CAUTIONS)]
     for one in compared:
         words = one.job.words
         lines += ["", f"{one.job.name}  in  {one.job.venue_name}"]
