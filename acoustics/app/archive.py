@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import stat
 import zipfile
@@ -66,6 +67,8 @@ def extract(path: Path, home: Path) -> PackFile:
             raise
         raise FileFaults([Fault(name, "", f"is damaged, or no zip ({error})", _AGAIN)]) from None
     except OSError as error:
+        if error.errno == errno.EINVAL:  # offsets that point before the start
+            raise FileFaults([Fault(name, "", "is damaged, or no zip (cut off)", _AGAIN)]) from None
         wrong = f"cannot be unpacked ({error.strerror or error})"
         raise FileFaults([Fault(name, "", wrong, "check the file, and the room on the disk")]) from None
     listing = listing_of((home / LISTING).read_bytes(), f"{name}/{LISTING}")

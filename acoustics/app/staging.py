@@ -54,7 +54,7 @@ def places(files: Sequence[InputFile]) -> dict[Path, str]:
 
 def _input_places(files: Sequence[InputFile]) -> dict[Path, str]:
     """Wanted places of hangs, shows and venues: no folder above those that they share is told."""
-    bases = {}
+    bases: dict[Path, Path] = {}
     for together in _together(files):
         base = Path(os.path.commonpath([path.parent for path in together]))
         bases |= dict.fromkeys(together, base)
