@@ -63,6 +63,12 @@ def _check_points(value: Any) -> int | str:
     return str(value) if value == "auto" else int(value)
 
 
+def _check_programme(value: Any) -> str:
+    if value not in list(PROGRAMMES):
+        raise problem("is a programme that this release does not know", f"known: {', '.join(PROGRAMMES)}")
+    return str(value)
+
+
 Member = Annotated[str, BeforeValidator(_check_member)]
 Hash = Annotated[str, BeforeValidator(_check_hash)]
 Word = Annotated[str, Field(pattern="^[a-z]{10}$")]
@@ -104,18 +110,12 @@ class Asked(Model):
 
     grid_m: Annotated[float, quantity(0.1, 20.0, "m")] = key("cell size", "1.0")
     drive_db: Annotated[float, quantity(-60.0, 40.0, "dB")] = key("gain of all", "0.0")
-    programme: str = key("spectrum", '"pink"')
+    programme: Annotated[str, BeforeValidator(_check_programme)] = key("spectrum", '"pink"')
     over_edges: Flag = key("whether hidden rows are weakened, not left out", "false")
     points: Annotated[int | str, BeforeValidator(_check_points)] = key("points for each enclosure", "1")
     correlation: Annotated[float, quantity(0.0, 1.0, "")] | None = Field(None, description="of programme channels")
     mute: tuple[str, ...] = Field((), description="rows that are silent")
     limit: tuple[str, ...] = Field((), description="points that carry less")
-
-    @classmethod
-    def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[tuple[Loc, str, str, object]]:
-        """A programme that this release does not know."""
-        if isinstance(data.get("programme"), str) and data["programme"] not in PROGRAMMES:
-            yield ("programme",), "is a programme that this release does not know", "update evenhang", data["programme"]
 
 
 class PackFile(Model):
