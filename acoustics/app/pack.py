@@ -38,7 +38,11 @@ def run(asked: argparse.Namespace) -> int:
         write = {file: lambda path: write_zip(path, home)}
         target = folder.write(Path(asked.out), listing.name, listing.word, write)
     if asked.json:
-        said = listing.model_dump(mode="json") | {"pack": str(target / file), "cautions": list(CAUTIONS)}
+        said = listing.model_dump(mode="json") | {
+            "folder": str(target),
+            "pack": str(target / file),
+            "cautions": list(CAUTIONS),
+        }
         print(json.dumps(said, indent=2, ensure_ascii=False))
     else:
         print("\n".join(_text(listing, done)))
