@@ -23,6 +23,9 @@ from rigging.findings import Finding
 from rigging.hang import muted
 
 
+Writers = Mapping[str, Callable[[Path], None]]
+
+
 @dataclass(frozen=True)
 class Job:
     """What is reported: a hang `file` in a `venue`, others `beside` it, or a show `file`, which names all itself."""
@@ -43,7 +46,7 @@ class Words:
 
 @dataclass(frozen=True)
 class Done:
-    """What a job comes to: its words and figures, the weakest finding, and writers of its sheets by file name."""
+    """What a job comes to: its words and figures, and the weakest finding; `sheets` gives writers by file name."""
 
     name: str
     venue: str
@@ -51,7 +54,7 @@ class Done:
     figures: Figures
     weakest: str
     findings: tuple[Finding, ...]
-    writers: Mapping[str, Callable[[Path], None]]
+    sheets: Callable[[], Writers]  # drawing takes time, and not everybody wants them
 
 
 def files_of(job: Job, asked: argparse.Namespace) -> tuple[list[InputFile], dict[str, Any]]:
@@ -116,7 +119,7 @@ def _hang_done(asked: argparse.Namespace) -> Done:
         hang_figures(outcome),
         weakest(report.findings),
         tuple(report.findings),
-        {**report_files(outcome), "field.nc": save},
+        lambda: {**report_files(outcome), "field.nc": save},
     )
 
 
@@ -134,5 +137,5 @@ def _show_done(asked: argparse.Namespace) -> Done:
         show_figures(summary, judged),
         weakest(judged.findings),
         tuple(judged.findings),
-        {**show.result_files(loaded, result, found, in_full=False), **show_check.result_files(judged)},
+        lambda: {**show.result_files(loaded, result, found, in_full=False), **show_check.result_files(judged)},
     )

@@ -113,7 +113,7 @@ def pack(jobs: Sequence[Job], asked: argparse.Namespace, home: Path) -> tuple[Pa
 def _write_results(done: Done, home: Path, folder_of: str) -> Iterator[PackedFile]:
     """Write the sheets of a job to a folder below another."""
     (home / folder_of).mkdir(parents=True, exist_ok=True)
-    for name, write in done.writers.items():
+    for name, write in done.sheets().items():
         write(home / folder_of / name)
         yield PackedFile(member=f"{folder_of}/{name}", role="result", sha256=sha256_of(home / folder_of / name))
 
