@@ -22,7 +22,6 @@ from rigging.faults import Fault, FileFaults
 from rigging.findings import Finding
 from rigging.hang import muted
 
-
 Writers = Mapping[str, Callable[[Path], None]]
 
 
