@@ -174,6 +174,7 @@ def _text(listing: PackFile, compared: list[Compared], elsewhere: list[str], tar
     job = listing.jobs[0]
     files = [str(target / name) for name in (job.file, job.venue) if name is not None]
     files += [word for name in job.beside for word in ("--beside", str(target / name))]
+    files += [word for limit in listing.asked.limit for word in ("--limit", limit)]
     use = ["--equipment", str(target / "equipment"), "--only-equipment", "--policy", str(target / POLICY)]
     lines += ["", f"unpacked to {target}/; to go on with its files:"]
     return [*lines, f"  evenhang check {shlex.join([*files, *use])}"]
