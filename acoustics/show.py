@@ -81,7 +81,7 @@ class Show:
     aligns: tuple[Align, ...]
     power: Power | None
     stock: Mapping[str, int]
-    inputs: Mapping[str, Any]  # all that it was read from
+    inputs: Mapping[str, Any]  # all that it was read from; not where it lies
 
     def muted(self, rows: Mapping[str, Sequence[int]]) -> Show:
         """The show with rows of some parts, counted from 1, whose drive is silent.
@@ -130,10 +130,10 @@ def load_show(path: str | Path, catalogue: Catalogue, texts: Mapping[Path, str] 
         faults += [fault for part in parts for fault in _serves_faults(part, venue[0], document, file)]
     if faults or venue is None:
         raise FileFaults(faults)
-    inputs: dict[str, Any] = {"show": document.data, "venue": venue[1].data}
+    inputs: dict[str, Any] = {"show": _said(document.data), "venue": venue[1].data}
     inputs["hangs"] = [dict(part.hang.inputs) for part in parts if part.hang is not None]
     placed = sorted({part.placed.enclosure for part in parts if part.placed is not None})
-    inputs["placed"] = {name: catalogue.documents[name].data for name in placed}
+    inputs["placed"] = {name: catalogue.content(name) for name in placed}
     channels = tuple(channel.name for channel in file.channel)
     return Show(
         file.name,
@@ -148,6 +148,12 @@ def load_show(path: str | Path, catalogue: Catalogue, texts: Mapping[Path, str] 
         file.stock,
         inputs,
     )
+
+
+def _said(data: Mapping[str, Any]) -> dict[str, Any]:
+    """What a show file says, without the names of its files: what these hold is beside it."""
+    hangs = [{key: value for key, value in one.items() if key != "file"} for one in data.get("hang", [])]
+    return {key: value for key, value in data.items() if key not in ("venue", "hang")} | {"hang": hangs}
 
 
 def _kept(faults: list[Fault], document: Document, loc: tuple[str | int, ...], load: Any) -> Any:

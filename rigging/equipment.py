@@ -17,6 +17,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
+from rigging.content import content_of
 from rigging.electrical import Amplifier, Cable, Electrical
 from rigging.faults import Fault, FileFaults, Loc, nearest
 from rigging.files import Document, read, validate
@@ -261,9 +262,13 @@ class Catalogue:
         """Names of all items of some kinds, sorted."""
         return sorted(name for name, item in self.items.items() if isinstance(item, kinds))
 
+    def content(self, name: str) -> dict[str, Any]:
+        """What a result depends on of an item: its data, those of the files that it names by their hashes."""
+        return content_of(self.documents[name])
 
-def load_catalogue(folders: Iterable[str | Path] = ()) -> Catalogue:
-    """Read the packaged catalogue and further folders of equipment files.
+
+def load_catalogue(folders: Iterable[str | Path] = (), *, packaged: bool = True) -> Catalogue:
+    """Read the packaged catalogue, unless it is to be left out, and further folders of equipment files.
 
     Raises
     ------
@@ -273,7 +278,7 @@ def load_catalogue(folders: Iterable[str | Path] = ()) -> Catalogue:
     items: dict[str, Equipment] = {}
     documents: dict[str, Document] = {}
     faults: list[Fault] = []
-    for path in _equipment_files(folders, faults):
+    for path in _equipment_files([packaged_folder()] * packaged + [Path(one) for one in folders], faults):
         try:
             document = read(path, *KINDS)
             item = validate(document, KINDS[document.data["format"]])
@@ -300,9 +305,13 @@ def unknown_item(name: str, catalogue: Catalogue, kind: type[Equipment]) -> tupl
     return f"is an unknown {kind.KIND}", f"{todo}; --equipment DIR adds your own"
 
 
-def _equipment_files(folders: Iterable[str | Path], faults: list[Fault]) -> Iterator[Path]:
-    packaged = resources.files("rigging") / "catalogue"
-    for folder in (Path(str(packaged)), *map(Path, folders)):
+def packaged_folder() -> Path:
+    """The folder of the packaged equipment files."""
+    return Path(str(resources.files("rigging") / "catalogue"))
+
+
+def _equipment_files(folders: Iterable[Path], faults: list[Fault]) -> Iterator[Path]:
+    for folder in folders:
         try:
             files = sorted(path for path in folder.iterdir() if path.suffix == ".toml")
         except OSError as error:

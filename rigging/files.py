@@ -73,7 +73,7 @@ def parse(text: str, file: str, *formats: str) -> Document:
     except (ValueError, RecursionError) as error:
         raise FileFaults([_syntax_fault(file, error)]) from None
     document = Document(file, Path(file), text, data)
-    _check_format(document, formats)
+    check_format(document, *formats)
     return document
 
 
@@ -173,7 +173,14 @@ def _syntax_fault(file: str, error: Exception) -> Fault:
     return Fault(file, "", wrong, "correct this line, or an earlier one that is not closed", line=line)
 
 
-def _check_format(document: Document, formats: tuple[str, ...]) -> None:
+def check_format(document: Document, *formats: str) -> None:
+    """Check that the `format` of a document is one of `formats`, or any where none is given.
+
+    Raises
+    ------
+    FileFaults
+        If it has none, or is of another kind or version.
+    """
     value = document.data.get("format")
     wanted = _first_line(formats)
     if value is None and (formats or "format" not in document.data):

@@ -56,7 +56,7 @@ class Hang:
     floor_below_m: float | None
     side: float  # +1, or −1 for a mirror image: its holes are those on the other side of the frame
     document: Document
-    inputs: Mapping[str, Any]  # all that the hang was read from, equipment included
+    inputs: Mapping[str, Any]  # all that the hang was read from, equipment included; not where it lies
 
     @property
     def enclosure_rows(self) -> tuple[int, ...]:
@@ -205,7 +205,7 @@ def _mirrored(hang: Hang, mirror: MirrorFile, document: Document) -> Hang:
         loom=hang.loom and hang.loom.model_copy(update={"y_m": -hang.loom.y_m}),
         side=-hang.side,
         document=document,
-        inputs={**hang.inputs, "mirror": document.data},
+        inputs={**hang.inputs, "mirror": {k: v for k, v in document.data.items() if k != "mirror_of"}},
     )
 
 
@@ -260,7 +260,7 @@ def _resolve(document: Document, catalogue: Catalogue) -> Hang:
         floor_below_m=hang.floor_below_m,
         side=1.0,
         document=document,
-        inputs={"hang": _hung(document.data), "equipment": {n: catalogue.documents[n].data for n in _names(hang)}},
+        inputs={"hang": _hung(document.data), "equipment": {n: catalogue.content(n) for n in _names(hang)}},
     )
 
 

@@ -13,6 +13,8 @@ def add_files(command: argparse.ArgumentParser, *, judges: bool = False, out: bo
             "--out", metavar="DIR", default="results", help="folder for the results (default: results)"
         )
     command.add_argument("--equipment", metavar="DIR", action="append", default=[], help="add a folder of equipment")
+    alone = "the folders of --equipment alone, without the packaged equipment"
+    command.add_argument("--only-equipment", action="store_true", help=alone)
     if judges:
         command.add_argument("--policy", metavar="FILE", help="policy file, or over_people (default) or no_people")
         beside = "another hang on the same venue points"

@@ -20,7 +20,7 @@ from acoustics.app.whatif import limited
 from acoustics.venue import Venue, check_serves, load_venue
 from rigging.cautions import CAUTIONS
 from rigging.check import Report, check
-from rigging.equipment import Catalogue, load_catalogue
+from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.files import Document
 from rigging.findings import Finding, counts
@@ -32,6 +32,8 @@ from rigging.stages import Stage
 from rigging.statics import G
 
 T = TypeVar("T")
+
+USUAL = "over_people"
 
 
 @refusing
@@ -72,7 +74,7 @@ def read(asked: argparse.Namespace) -> tuple[Catalogue, list[Hang], tuple[Venue,
         With the faults of all files.
     """
     faults: list[Fault] = []
-    catalogue = _kept(faults, load_catalogue, asked.equipment)
+    catalogue = _kept(faults, folder.catalogue_of, asked)
     paths = (asked.hang, *asked.beside)
     hangs = [_kept(faults, load_hang, path, catalogue) for path in paths] if catalogue else []
     if catalogue is None:
@@ -108,14 +110,20 @@ def policy_of(asked: str | None) -> Policy:
     FileFaults
         If there is none, with its faults if it has some.
     """
-    return load_policy(_policy_path(asked))
+    return load_policy(policy_path(asked))
 
 
-def _policy_path(asked: str | None) -> Path | None:
-    """A file, or the name of a packaged policy."""
-    if asked is None:
-        return None
+def policy_path(asked: str | None) -> Path:
+    """The file of a policy, given as such or as the name of a packaged one; the usual one where none is asked for.
+
+    Raises
+    ------
+    FileFaults
+        If there is none.
+    """
     packaged = Path(str(resources.files("rigging") / "policies"))
+    if asked is None:
+        return packaged / f"{USUAL}.toml"
     names = sorted(path.stem for path in packaged.glob("*.toml"))
     if asked and Path(asked).exists():
         return Path(asked)

@@ -184,4 +184,43 @@ def add_tour(commands: Any) -> None:
     tour.set_defaults(module="tour")
 
 
-ALL = (add_predict, add_check, add_design, add_report, add_compare, add_tour)
+def add_pack(commands: Any) -> None:
+    """`evenhang pack`."""
+    pack = commands.add_parser(
+        "pack",
+        help="one zip to hand over: all files that a result depends on, and the result",
+        description="Predict and judge a hang or a show; write one zip with all files used, hashes and results.",
+        epilog="exit status: 0 all within, 1 a limit is exceeded, 2 input at fault, 4 something cannot be judged",
+    )
+    pack.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
+    pack.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
+    add_files(pack, judges=True)
+    add_mute(pack)
+    pack.add_argument("--grid", metavar="M", type=number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
+    pack.add_argument("--drive", metavar="DB", type=number(-60.0, 40.0), default=0.0, help="gain of all (default: 0)")
+    pack.add_argument("--programme", choices=("pink", "sloped"), help="spectrum (default: pink)")
+    pack.add_argument(
+        "--points", metavar="N", type=points, default=1, help="points for each enclosure: 1 (default) to 8, or auto"
+    )
+    pack.add_argument("--over-edges", action="store_true", help="weaken hidden rows as behind one edge")
+    correlation = "of a show's programme channels (default: its file's)"
+    pack.add_argument("--correlation", metavar="R", type=number(0.0, 1.0), help=correlation)
+    pack.add_argument("--json", action="store_true", help="print the pack's listing for programs")
+    pack.set_defaults(module="pack")
+
+
+def add_unpack(commands: Any) -> None:
+    """`evenhang unpack`."""
+    unpack = commands.add_parser(
+        "unpack",
+        help="open such a zip, and see whether it comes to the same here",
+        description="Check every file of a pack, compute it anew with its own equipment and policy, and compare.",
+        epilog="exit status: 0 the same words and figures, 1 some differ, 2 the pack is at fault: nothing is unpacked",
+    )
+    unpack.add_argument("pack", metavar="PACK", help="zip that evenhang pack wrote")
+    unpack.add_argument("--out", metavar="DIR", default="results", help="folder to unpack into (default: results)")
+    unpack.add_argument("--json", action="store_true", help="print what differs for programs")
+    unpack.set_defaults(module="unpack")
+
+
+ALL = (add_predict, add_check, add_design, add_report, add_compare, add_tour, add_pack, add_unpack)

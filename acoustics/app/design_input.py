@@ -9,11 +9,11 @@ from dataclasses import dataclass
 
 from acoustics.app import check as check_command
 from acoustics.app import whatif
-from acoustics.app.folder import is_show
+from acoustics.app.folder import catalogue_of, is_show
 from acoustics.search.settings import Wanted, wanted_of
 from acoustics.show import load_show
 from acoustics.venue import Venue
-from rigging.equipment import Catalogue, load_catalogue
+from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults, nearest
 from rigging.files import Document
 from rigging.hang import Hang, hang_from, muted
@@ -133,7 +133,7 @@ def _of_show(asked: argparse.Namespace) -> _Files:
     faults = [Fault(name, "", why, todo) for is_so, name in given if is_so]
     if faults:
         raise FileFaults(faults)
-    catalogue = load_catalogue(asked.equipment)
+    catalogue = catalogue_of(asked)
     policy, show = check_command.policy_of(asked.policy), load_show(asked.hang, catalogue)
     venue, document = whatif.limited(show.venue, show.venue_document, asked.limit)
     names = [hang.name for hang in show.hangs]

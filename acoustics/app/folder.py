@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import os
 import re
@@ -12,6 +13,7 @@ from pathlib import Path
 
 from tqdm import tqdm
 
+from rigging.equipment import Catalogue, load_catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.files import read
 
@@ -131,6 +133,20 @@ def write_new(path: Path, option: str, content: str) -> None:
         raise FileFaults([_unwritable(path, error)]) from None
     finally:
         staging.unlink(missing_ok=True)
+
+
+def catalogue_of(asked: argparse.Namespace) -> Catalogue:
+    """The equipment that a command was asked to use: packaged, and of the folders named beside it or in its place.
+
+    Raises
+    ------
+    FileFaults
+        With the faults of all its files, or where none is left.
+    """
+    if asked.only_equipment and not asked.equipment:
+        todo = "name a folder with --equipment DIR as well"
+        raise FileFaults([Fault("--only-equipment", "", "leaves no equipment at all", todo)])
+    return load_catalogue(asked.equipment, packaged=not asked.only_equipment)
 
 
 def is_show(path: str) -> bool:

@@ -16,7 +16,6 @@ from acoustics.app.status import DONE, refusing
 from acoustics.app.summary import summarise, text
 from acoustics.prediction import Options, predict
 from acoustics.venue import load_venue
-from rigging.equipment import load_catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.hang import file_faults, load_hang, muted
 
@@ -47,7 +46,7 @@ def _predict(asked: argparse.Namespace) -> xr.Dataset:
     except FileFaults as error:
         faults.extend(error.faults)
     try:
-        catalogue = load_catalogue(asked.equipment)
+        catalogue = folder.catalogue_of(asked)
         hang = muted(load_hang(asked.hang, catalogue), whatif.rows_of(asked.mute))
     except FileFaults as error:
         faults.extend(error.faults)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from acoustics.app import check as single
 from acoustics.app import folder, whatif
@@ -18,12 +19,30 @@ from acoustics.power import Feed, feeds, power_findings, stock_findings, taken
 from acoustics.show import Show, load_show
 from rigging.cautions import CAUTIONS
 from rigging.check import Report, check
-from rigging.equipment import Catalogue, load_catalogue
+from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.findings import CANNOT, WITHIN, Finding, counts, worst_first
 from rigging.findings import EXCEEDS as EXCEEDED
 from rigging.policy import Policy
 from rigging.revision import revision
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A show with the reports of its hangs, what all share (power, stock), and how it is patched."""
+
+    show: Show
+    revision: str
+    reports: tuple[Report, ...]
+    shared: tuple[Finding, ...]
+    listed: tuple[Feed, ...]
+    catalogue: Catalogue
+    policy: Policy
+
+    @property
+    def findings(self) -> list[Finding]:
+        """All findings: of what is shared, and of every hang."""
+        return [*self.shared, *(finding for report in self.reports for finding in report.findings)]
 
 
 @refusing
@@ -32,28 +51,45 @@ def run(asked: argparse.Namespace) -> int:
     if asked.out is not None:
         folder.prepare(Path(asked.out))
     _only_of_hangs(asked)
-    catalogue = load_catalogue(asked.equipment)
-    policy = single.policy_of(asked.policy)
-    show = load_show(asked.hang, catalogue)
-    venue, document = whatif.limited(show.venue, show.venue_document, asked.limit)
-    reports = [
-        check(hang, catalogue, policy, venue, [o for o in show.hangs if o is not hang], document.data)
-        for hang in show.hangs
-    ]
-    listed = feeds(show, catalogue)
-    shared = worst_first([*power_findings(show, catalogue, listed), *stock_findings(show, listed)])
-    word = revision({**show.inputs, "venue": document.data, "policy": policy.model_dump()})
-    said = _text(show, word, reports, shared, listed, catalogue)
-    data = json.dumps(plain(_data(show, word, reports, shared, listed, policy)), indent=2, ensure_ascii=False)
+    judged = judge(asked)
+    said, data = text(judged), data_text(judged)
     written = None
     if asked.out is not None:
-        files = {"check.txt": f"{said}\n", "check.json": f"{data}\n"}
-        writers = {name: partial(single.write_text, content=content) for name, content in files.items()}
-        written = folder.write(Path(asked.out), show.name, word, writers)
+        written = folder.write(Path(asked.out), judged.show.name, judged.revision, result_files(judged))
     print(data if asked.json else said)
     if written is not None and not asked.json:
         print(f"\nwritten to {written}/: check.json, check.txt")
-    return of_findings([*shared, *(finding for report in reports for finding in report.findings)])
+    return of_findings(judged.findings)
+
+
+def judge(asked: argparse.Namespace) -> Judged:
+    """A show as asked for, judged.
+
+    Raises
+    ------
+    FileFaults
+        With the faults of all files.
+    """
+    catalogue = folder.catalogue_of(asked)
+    policy = single.policy_of(asked.policy)
+    show = load_show(asked.hang, catalogue)
+    venue, document = whatif.limited(show.venue, show.venue_document, asked.limit)
+    reports = tuple(
+        check(hang, catalogue, policy, venue, [o for o in show.hangs if o is not hang], document.data)
+        for hang in show.hangs
+    )
+    listed = feeds(show, catalogue)
+    shared = worst_first([*power_findings(show, catalogue, listed), *stock_findings(show, listed)])
+    inputs = {**show.inputs, "venue": document.data, "policy": policy.model_dump()}
+    if show.power is not None:
+        inputs["power"] = [catalogue.content(name) for name in (show.power.amplifier, show.power.cable)]
+    return Judged(show, revision(inputs), reports, tuple(shared), tuple(listed), catalogue, policy)
+
+
+def result_files(judged: Judged) -> dict[str, Callable[[Path], None]]:
+    """Writers of what is printed, for people and for programs, by file name."""
+    files = {"check.txt": f"{text(judged)}\n", "check.json": f"{data_text(judged)}\n"}
+    return {name: partial(single.write_text, content=content) for name, content in files.items()}
 
 
 def _only_of_hangs(asked: argparse.Namespace) -> None:
@@ -66,13 +102,13 @@ def _only_of_hangs(asked: argparse.Namespace) -> None:
         raise FileFaults(faults)
 
 
-def _text(
-    show: Show, word: str, reports: list[Report], shared: list[Finding], listed: list[Feed], catalogue: Catalogue
-) -> str:
-    found = counts([*shared, *(finding for report in reports for finding in report.findings)])
+def text(judged: Judged) -> str:
+    """What a rigger checks line by line."""
+    show, reports, shared, listed = judged.show, judged.reports, judged.shared, judged.listed
+    found = counts(judged.findings)
     lines = [
         f"{show.name}  in  {show.venue.name}",
-        f"REVISION {word}",
+        f"REVISION {judged.revision}",
         "",
         f"{found[EXCEEDED]} exceed, {found[CANNOT]} cannot be judged, {found[WITHIN]} within",
         "",
@@ -83,14 +119,14 @@ def _text(
     ]
     if len(reports) < len(show.parts):
         lines += ["not judged: how placed enclosures stand, and what they stand on"]
-    lines += ["", "POWER AND STOCK", *findings_table(shared)] if shared else []
+    lines += ["", "POWER AND STOCK", *findings_table(list(shared))] if shared else []
     lines += ["", "PATCH", *_patch(listed), "", "TAKEN", *_taken(show, listed)]
     for report in reports:
         lines += ["", "=" * 98, hang_text(report)]
     return "\n".join(lines)
 
 
-def _hangs(reports: list[Report]) -> list[str]:
+def _hangs(reports: Sequence[Report]) -> list[str]:
     rows = []
     for report in reports:
         found = counts(report.findings)
@@ -103,7 +139,7 @@ def _hangs(reports: list[Report]) -> list[str]:
     return table(["", "kg", "exceed", "cannot be judged", "within", "weakest", ""], rows, "lrrrrrl")
 
 
-def _patch(listed: list[Feed]) -> list[str]:
+def _patch(listed: Sequence[Feed]) -> list[str]:
     rows = []
     for feed in listed:
         rows_text = ", ".join(map(str, feed.rows))
@@ -119,23 +155,24 @@ def _span(numbers: tuple[int, ...]) -> str:
     return str(numbers[0]) if len(numbers) == 1 else f"{numbers[0]}–{numbers[-1]}"
 
 
-def _taken(show: Show, listed: list[Feed]) -> list[str]:
+def _taken(show: Show, listed: Sequence[Feed]) -> list[str]:
     rows = [[name, str(count), str(show.stock.get(name, "–"))] for name, count in taken(show, listed).items()]
     return table(["", "taken", "stock"], rows, "lrr")
 
 
-def _data(
-    show: Show, word: str, reports: list[Report], shared: list[Finding], listed: list[Feed], policy: Policy
-) -> dict[str, Any]:
-    return {
+def data_text(judged: Judged) -> str:
+    """The same for programs, as JSON."""
+    show, listed = judged.show, judged.listed
+    data = {
         "show": show.name,
         "venue": show.venue.name,
-        "revision": word,
-        "counts": counts([*shared, *(finding for report in reports for finding in report.findings)]),
-        "findings": [single.finding_data(finding) for finding in shared],
-        "hangs": [single.as_data(report) for report in reports],
+        "revision": judged.revision,
+        "counts": counts(judged.findings),
+        "findings": [single.finding_data(finding) for finding in judged.shared],
+        "hangs": [single.as_data(report) for report in judged.reports],
         "patch": [{key: value for key, value in vars(feed).items() if key != "electrical"} for feed in listed],
         "taken": taken(show, listed),
-        "policy": policy.model_dump(),
+        "policy": judged.policy.model_dump(),
         "cautions": list(CAUTIONS),
     }
+    return json.dumps(plain(data), indent=2, ensure_ascii=False)

@@ -12,6 +12,7 @@ from rigging.faults import FileFaults
 from rigging.findings import Finding, counts
 
 DONE, EXCEEDS, AT_FAULT, SOME_FAILED, CANNOT_JUDGE, INTERRUPTED = 0, 1, 2, 3, 4, 130
+DIFFERS = 1  # of `unpack`: words or figures are not those of the pack
 
 
 def of_findings(findings: Iterable[Finding]) -> int:

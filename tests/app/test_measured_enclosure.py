@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
+import zipfile
 from pathlib import Path
 from typing import Any
 
@@ -234,3 +236,34 @@ def test_keys_of_radiators_have_no_meaning(predict: Any, key: str) -> None:
     run = predict("scanned", acoustic=f"{MEASURED}{key}\n")
     assert run.code == 2
     assert re.search(rf'acoustic\.{key.split()[0]}: has no meaning for model = "measured"', run.err)
+
+
+def test_what_the_data_hold_counts_for_the_words(predict: Any, scanned: bytes) -> None:
+    """A file that is a few bytes longer, which its reader does not mind, is another content."""
+    attrs = [predict("scanned", data=data).field.attrs for data in (scanned, scanned + bytes(8), scanned)]
+    assert attrs[0]["revision"] == attrs[2]["revision"] != attrs[1]["revision"]
+    assert attrs[0]["design"] == attrs[2]["design"] != attrs[1]["design"]
+    assert f"sha256:{hashlib.sha256(scanned).hexdigest()}" in attrs[0]["settings"]
+
+
+def test_data_travel_in_a_pack(predict: Any, evenhang: Any, scanned: bytes, tmp_path: Path) -> None:
+    """Also where the enclosure's file names them in full; there they are named from its own folder."""
+    in_full = MEASURED.replace('"box.sofa"', f'"{tmp_path / "equipment" / "box.sofa"}"')
+    first = predict("scanned", acoustic=in_full).field.attrs
+    asked = (tmp_path / "hang.toml", tmp_path / "venue.toml", "--equipment", tmp_path / "equipment", "--grid", 2)
+    run = evenhang("pack", *asked, "--json", pictures=True)
+    pack = Path(run.json["pack"])
+    assert run.json["jobs"][0]["words"]["prediction"] == first["revision"]
+    for path in (tmp_path / "equipment").iterdir():
+        path.unlink()
+    opened = evenhang("unpack", pack, "--json")
+    assert (opened.code, opened.json["same"]) == (0, True)
+    assert (Path(opened.json["folder"]) / "equipment" / "box.sofa").read_bytes() == scanned
+    assert str(tmp_path) not in (Path(opened.json["folder"]) / "equipment" / "scanned.toml").read_text()
+    lost = tmp_path / "lost.zip"
+    with zipfile.ZipFile(pack) as source, zipfile.ZipFile(lost, "w") as target:
+        for name in source.namelist():
+            target.writestr(name, source.read(name) + bytes(name.endswith(".sofa")))
+    refused = evenhang("unpack", lost)
+    assert refused.code == 2
+    assert f"{lost}/equipment/box.sofa: was changed after it was packed" in refused.err

@@ -1,0 +1,170 @@
+"""`evenhang pack`: one zip with all that a result depends on, their hashes, and the results."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import tempfile
+from collections.abc import Iterator, Sequence
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+from acoustics.app import folder
+from acoustics.app.archive import write_zip
+from acoustics.app.check import write_text
+from acoustics.app.folder import is_show, slug
+from acoustics.app.job import Done, Job, do, files_of
+from acoustics.app.pack_file import FORMAT, LISTING, POLICY, PackedFile, PackFile
+from acoustics.app.staging import places, stage
+from acoustics.app.status import of_findings, refusing
+from acoustics.inputs import each_once
+from rigging.cautions import CAUTIONS
+from rigging.content import sha256_of
+from rigging.faults import Fault, FileFaults
+from rigging.findings import CANNOT, EXCEEDS, WITHIN, counts
+from rigging.revision import revision
+
+
+@refusing
+def run(asked: argparse.Namespace) -> int:
+    """Run the command; returns its exit status."""
+    folder.prepare(Path(asked.out))
+    jobs = jobs_of(asked)
+    with tempfile.TemporaryDirectory() as work:
+        home = Path(work).resolve() / "pack"
+        listing, done = pack(jobs, asked, home)
+        file = f"{slug(listing.name)}-{listing.word}.zip"
+        write = {file: lambda path: write_zip(path, home)}
+        target = folder.write(Path(asked.out), listing.name, listing.word, write)
+    if asked.json:
+        said = listing.model_dump(mode="json") | {
+            "folder": str(target),
+            "pack": str(target / file),
+            "cautions": list(CAUTIONS),
+        }
+        print(json.dumps(said, indent=2, ensure_ascii=False))
+    else:
+        print("\n".join(_text(listing, done)))
+        print(f"\nwritten to {target}/: {file}")
+    return of_findings(finding for one in done for finding in one.findings)
+
+
+def jobs_of(asked: argparse.Namespace) -> list[Job]:
+    """What is to be packed: a hang in a venue, or a show. The stops of a tour would be listed here.
+
+    Raises
+    ------
+    FileFaults
+        If a hang has no venue, or a show is given one.
+    """
+    if is_show(asked.hang):
+        given = [(asked.venue is not None, "VENUE"), (bool(asked.beside), "--beside")]
+        why, todo = "has no meaning for a show: it names its venue and all hangs itself", "leave it out"
+        faults = [Fault(name, "", why, todo) for is_so, name in given if is_so]
+        if faults:
+            raise FileFaults(faults)
+        return [Job(asked.hang)]
+    if asked.venue is None:
+        todo = "name a venue file after the hang, or a show file alone"
+        raise FileFaults([Fault("VENUE", "", "is missing", todo)])
+    return [Job(asked.hang, asked.venue, tuple(asked.beside))]
+
+
+def pack(jobs: Sequence[Job], asked: argparse.Namespace, home: Path) -> tuple[PackFile, list[Done]]:
+    """Copy all files of some jobs below a folder and do the jobs there, with what was copied and nothing else.
+
+    Raises
+    ------
+    FileFaults
+        With the faults of all files; if a file changes meanwhile, or its names of other files cannot be rewritten.
+    """
+    read = [files_of(job, asked) for job in jobs]
+    files = each_once([file for found, _ in read for file in found])
+    at = places(files)
+    listed = {file.member: file for file in stage(files, at, home)}
+    there = used(asked, home)
+    done, packed = [], []
+    for job, (_, inputs) in zip(jobs, read, strict=True):
+        moved = _moved(job, at, home)
+        if files_of(moved, there)[1] != inputs:
+            raise FileFaults([Fault(job.file, "", "or a file that it names changed meanwhile", "pack it again")])
+        one = do(moved, there)
+        results = f"results/{slug(one.name)}-{one.words.prediction}"
+        listed |= {file.member: file for file in _write_results(one, home, results)}
+        done.append(one)
+        packed.append(_packed(job, at) | {"results": results, **_came_to(one)})
+    words = [one.words.prediction for one in done]
+    data = {
+        "format": FORMAT,
+        "name": done[0].name,
+        "word": words[0] if len(words) == 1 else revision({"words": words}),
+        "version": metadata.version("evenhang"),
+        "asked": _said(asked),
+        "jobs": packed,
+        "files": [listed[member].model_dump(exclude_none=True) for member in sorted(listed)],
+    }
+    listing = PackFile.model_validate(data)
+    text = json.dumps(listing.model_dump(mode="json", exclude_unset=True), indent=2, ensure_ascii=False)
+    write_text(home / LISTING, f"{text}\n")
+    return listing, done
+
+
+def _write_results(done: Done, home: Path, folder_of: str) -> Iterator[PackedFile]:
+    """Write the sheets of a job to a folder below another."""
+    (home / folder_of).mkdir(parents=True, exist_ok=True)
+    for name, write in done.sheets().items():
+        write(home / folder_of / name)
+        yield PackedFile(member=f"{folder_of}/{name}", role="result", sha256=sha256_of(home / folder_of / name))
+
+
+def used(asked: argparse.Namespace, home: Path) -> argparse.Namespace:
+    """The options with the equipment and the policy of a pack, and no others."""
+    there = {"equipment": [str(home / "equipment")], "only_equipment": True, "policy": str(home / POLICY)}
+    return argparse.Namespace(**{**vars(asked), **there})
+
+
+def _moved(job: Job, at: dict[Path, str], home: Path) -> Job:
+    """A job with its files where they lie below a folder."""
+    names = _packed(job, at)
+    beside = tuple(str(home / name) for name in names["beside"])
+    return Job(str(home / names["file"]), names["venue"] and str(home / names["venue"]), beside)
+
+
+def _packed(job: Job, at: dict[Path, str]) -> dict[str, Any]:
+    """A job with its files as members."""
+    file, *beside = (at[Path(path).resolve()] for path in (job.file, *job.beside))
+    venue = None if job.venue is None else at[Path(job.venue).resolve()]
+    return {"file": file, "venue": venue, "beside": beside}
+
+
+def _came_to(done: Done) -> dict[str, Any]:
+    words = vars(done.words)
+    return {
+        "name": done.name, "venue_name": done.venue, "words": words, "weakest": done.weakest, "figures": done.figures,
+    }  # fmt: skip
+
+
+def _said(asked: argparse.Namespace) -> dict[str, Any]:
+    """What was asked for beside the files."""
+    return {
+        "grid_m": asked.grid, "drive_db": asked.drive, "programme": asked.programme or "pink",
+        "over_edges": asked.over_edges, "points": asked.points, "correlation": asked.correlation,
+        "mute": asked.mute, "limit": asked.limit,
+    }  # fmt: skip
+
+
+def _text(listing: PackFile, done: Sequence[Done]) -> list[str]:
+    lines = [f"{listing.name}, packed with release {listing.version}", "", *(f"! {caution}" for caution in CAUTIONS)]
+    for job, one in zip(listing.jobs, done, strict=True):
+        found, words = counts(one.findings), job.words
+        lines += ["", f"{job.name}  in  {job.venue_name}"]
+        lines += [f"DESIGN {words.design}   REVISION {words.prediction}   check {words.check}"]
+        lines += [f"{found[EXCEEDS]} exceed, {found[CANNOT]} cannot be judged, {found[WITHIN]} within"]
+        lines += [f"{len(job.figures)} figures; weakest: {job.weakest or 'nothing could be judged'}"]
+    roles = [file.role for file in listing.files]
+    counted = ", ".join(f"{roles.count(role)} {role}" for role in dict.fromkeys(roles))
+    lines += ["", f"{len(roles)} files: {counted}"]
+    rewritten = [file.member for file in listing.files if file.original_sha256]
+    lines += [f"names of files rewritten in: {', '.join(rewritten)}"] if rewritten else []
+    return lines

@@ -1,0 +1,101 @@
+"""The files that a result depends on: what each is for, where it lies, what it holds, and which others it names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from acoustics.show import Show
+from rigging.content import named_files, sha256_of
+from rigging.equipment import Catalogue
+from rigging.faults import Fault, FileFaults, Loc
+from rigging.files import Document
+from rigging.hang import Hang
+
+
+@dataclass(frozen=True)
+class InputFile:
+    """A file that a result depends on.
+
+    `role`: show, hang, beside (a hang on the same points), design (of a mirror image), venue, equipment, data (named by
+    equipment) or policy. `names`: where it names other files, and these. `sha256`: of its bytes.
+    """
+
+    role: str
+    path: Path
+    names: tuple[tuple[Loc, Path], ...]
+    sha256: str
+
+
+def files_of_hang(
+    hang: Hang, catalogue: Catalogue, venue: Document | None, others: Sequence[Hang], policy: Path
+) -> list[InputFile]:
+    """Files of a hang in a venue, with the hangs beside it and the policy that it is judged by; each once.
+
+    Raises
+    ------
+    FileFaults
+        If one cannot be read.
+    """
+    found = [*_hang_files("hang", hang)]
+    found += [file for other in others for file in _hang_files("beside", other)]
+    if venue is not None:
+        found.append(_file("venue", venue.path))
+    names = {name for one in (hang, *others) for name in one.inputs["equipment"]}
+    return each_once([*found, *_equipment(sorted(names), catalogue), _file("policy", policy)])
+
+
+def files_of_show(show: Show, catalogue: Catalogue, policy: Path) -> list[InputFile]:
+    """Files of a show: its hangs, venue, all equipment that it names, and the policy that it is judged by; each once.
+
+    Raises
+    ------
+    FileFaults
+        If one cannot be read.
+    """
+    home, data = show.document.path.parent, show.document.data
+    names: list[tuple[Loc, Path]] = [(("venue",), home / data["venue"])]
+    names += [(("hang", index, "file"), home / one["file"]) for index, one in enumerate(data.get("hang", []))]
+    found = [_file("show", show.document.path, names), _file("venue", show.venue_document.path)]
+    found += [file for hang in show.hangs for file in _hang_files("hang", hang)]
+    items = {name for hang in show.hangs for name in hang.inputs["equipment"]} | set(show.stock)
+    items |= {part.placed.enclosure for part in show.parts if part.placed is not None}
+    items |= {show.power.amplifier, show.power.cable} if show.power is not None else set()
+    return each_once([*found, *_equipment(sorted(items), catalogue), _file("policy", policy)])
+
+
+def _hang_files(role: str, hang: Hang) -> Iterator[InputFile]:
+    path, design = hang.document.path, hang.document.data.get("mirror_of")
+    if design is None:
+        yield _file(role, path)
+        return
+    yield _file(role, path, [(("mirror_of",), path.parent / design)])
+    yield _file("design", path.parent / design)
+
+
+def _equipment(names: Sequence[str], catalogue: Catalogue) -> Iterator[InputFile]:
+    for name in names:
+        document = catalogue.documents[name]
+        named = named_files(document)
+        yield _file("equipment", document.path, named)
+        for loc, path in named:
+            if not path.is_file():
+                raise FileFaults([document.fault(loc, "names a file that does not exist", "check the path", path.name)])
+            yield _file("data", path)
+
+
+def _file(role: str, path: Path, names: Sequence[tuple[Loc, Path]] = ()) -> InputFile:
+    try:
+        return InputFile(role, path, tuple(names), sha256_of(path))
+    except OSError as error:
+        wrong = f"cannot be read ({error.strerror})"
+        raise FileFaults([Fault(str(path), "", wrong, "check path and rights")]) from None
+
+
+def each_once(files: Sequence[InputFile]) -> list[InputFile]:
+    """The same files, each where it stands first."""
+    found: dict[Path, InputFile] = {}
+    for file in files:
+        found.setdefault(file.path.resolve(), file)
+    return list(found.values())
