@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from acoustics.show import Show
+from acoustics.tour_file import Tour
 from rigging.content import named_files, sha256_of
 from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults, Loc
@@ -18,14 +20,16 @@ from rigging.hang import Hang
 class InputFile:
     """A file that a result depends on.
 
-    `role`: show, hang, beside (a hang on the same points), design (of a mirror image), venue, equipment, data (named by
-    equipment) or policy. `names`: where it names other files, and these. `sha256`: of its bytes.
+    `role`: tour, show, hang, beside (a hang on the same points), design (of a mirror image), venue, equipment, data
+    (named by equipment) or policy. `names`: where it names other files, and these. `sha256`: of its bytes. `own`: keys
+    that a copy beside all its equipment and its policy does without.
     """
 
     role: str
     path: Path
     names: tuple[tuple[Loc, Path], ...]
     sha256: str
+    own: tuple[str, ...] = ()
 
 
 def files_of_hang(
@@ -63,6 +67,23 @@ def files_of_show(show: Show, catalogue: Catalogue, policy: Path) -> list[InputF
     items |= {part.placed.enclosure for part in show.parts if part.placed is not None}
     items |= {show.power.amplifier, show.power.cable} if show.power is not None else set()
     return each_once([*found, *_equipment(sorted(items), catalogue), _file("policy", policy)])
+
+
+def file_of_tour(tour: Tour) -> InputFile:
+    """A tour's own file; those of its stops are listed with what they name.
+
+    Raises
+    ------
+    FileFaults
+        If it cannot be read.
+    """
+    names: list[tuple[Loc, Path]] = []
+    for index, stop in enumerate(tour.file.stop):
+        said: list[tuple[Loc, str]] = [(("hangs", place), name) for place, name in enumerate(stop.hangs)]
+        said += [((key,), name) for key in ("venue", "show") if (name := getattr(stop, key)) is not None]
+        names += [(("stop", index, *loc), Path(tour.beside(name))) for loc, name in said]
+    own = tuple(key for key in ("equipment", "policy") if key in tour.document.data)
+    return dataclasses.replace(_file("tour", tour.document.path, names), own=own)
 
 
 def _hang_files(role: str, hang: Hang) -> Iterator[InputFile]:

@@ -189,10 +189,10 @@ def add_pack(commands: Any) -> None:
     pack = commands.add_parser(
         "pack",
         help="one zip to hand over: all files that a result depends on, and the result",
-        description="Predict and judge a hang or a show; write one zip with all files used, hashes and results.",
+        description="Predict and judge a hang, show or tour; write one zip with all files used, hashes and results.",
         epilog="exit status: 0 all within, 1 a limit is exceeded, 2 input at fault, 4 something cannot be judged",
     )
-    pack.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
+    pack.add_argument("hang", metavar="HANG", help="hang file (hang/1), show file (show/1) or tour file (tour/1)")
     pack.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
     add_files(pack, judges=True)
     add_mute(pack)

@@ -149,12 +149,17 @@ def catalogue_of(asked: argparse.Namespace) -> Catalogue:
     return load_catalogue(asked.equipment, packaged=not asked.only_equipment)
 
 
-def is_show(path: str) -> bool:
-    """Whether a file is a show; what cannot be read is for its reader to tell."""
+def kind_of(path: str) -> str:
+    """What a file says that it is, such as "show"; empty where it cannot be read, which its reader then tells."""
     try:
-        return str(read(path).data.get("format", "")).startswith("show")
+        return str(read(path).data.get("format", "")).partition("/")[0]
     except FileFaults:
-        return False
+        return ""
+
+
+def is_show(path: str) -> bool:
+    """Whether a file is a show."""
+    return kind_of(path) == "show"
 
 
 def slug(name: str) -> str:

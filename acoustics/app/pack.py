@@ -6,6 +6,7 @@ import argparse
 import json
 import tempfile
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -13,12 +14,13 @@ from typing import Any
 from acoustics.app import folder
 from acoustics.app.archive import write_zip
 from acoustics.app.check import write_text
-from acoustics.app.folder import is_show, slug
+from acoustics.app.folder import kind_of, slug
 from acoustics.app.job import Done, Job, do, files_of
 from acoustics.app.pack_file import FORMAT, LISTING, POLICY, PackedFile, PackFile
 from acoustics.app.staging import places, stage
 from acoustics.app.status import of_findings, refusing
-from acoustics.inputs import each_once
+from acoustics.inputs import InputFile, each_once, file_of_tour
+from acoustics.tour_file import load_tour
 from rigging.cautions import CAUTIONS
 from rigging.content import sha256_of
 from rigging.faults import Fault, FileFaults
@@ -30,10 +32,10 @@ from rigging.revision import revision
 def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
     folder.prepare(Path(asked.out))
-    jobs = jobs_of(asked)
+    packing = packing_of(asked)
     with tempfile.TemporaryDirectory() as work:
         home = Path(work).resolve() / "pack"
-        listing, done = pack(jobs, asked, home)
+        listing, done = pack(packing, home)
         file = f"{slug(listing.name)}-{listing.word}.zip"
         write = {file: lambda path: write_zip(path, home)}
         target = folder.write(Path(asked.out), listing.name, listing.word, write)
@@ -50,28 +52,61 @@ def run(asked: argparse.Namespace) -> int:
     return of_findings(finding for one in done for finding in one.findings)
 
 
-def jobs_of(asked: argparse.Namespace) -> list[Job]:
-    """What is to be packed: a hang in a venue, or a show. The stops of a tour would be listed here.
+@dataclass(frozen=True)
+class Packing:
+    """What is to be packed: `jobs` with the options for all, and files that lie beside theirs."""
+
+    name: str | None  # that of the job where there is one
+    jobs: tuple[Job, ...]
+    asked: argparse.Namespace
+    more: tuple[InputFile, ...] = ()
+
+
+def packing_of(asked: argparse.Namespace) -> Packing:
+    """What is to be packed: a hang in a venue, a show, or all stops of a tour.
 
     Raises
     ------
     FileFaults
-        If a hang has no venue, or a show is given one.
+        If a hang has no venue, a show or a tour is given one, or a tour is to be designed first.
     """
-    if is_show(asked.hang):
+    kind = kind_of(asked.hang)
+    if kind in ("show", "tour"):
         given = [(asked.venue is not None, "VENUE"), (bool(asked.beside), "--beside")]
-        why, todo = "has no meaning for a show: it names its venue and all hangs itself", "leave it out"
+        why, todo = f"has no meaning for a {kind}: it names its venues and hangs itself", "leave it out"
         faults = [Fault(name, "", why, todo) for is_so, name in given if is_so]
         if faults:
             raise FileFaults(faults)
-        return [Job(asked.hang)]
+        return Packing(None, (Job(asked.hang),), asked) if kind == "show" else _tour_packing(asked)
     if asked.venue is None:
-        todo = "name a venue file after the hang, or a show file alone"
+        todo = "name a venue file after the hang, or a show or tour file alone"
         raise FileFaults([Fault("VENUE", "", "is missing", todo)])
-    return [Job(asked.hang, asked.venue, tuple(asked.beside))]
+    return Packing(None, (Job(asked.hang, asked.venue, tuple(asked.beside)),), asked)
 
 
-def pack(jobs: Sequence[Job], asked: argparse.Namespace, home: Path) -> tuple[PackFile, list[Done]]:
+def _tour_packing(asked: argparse.Namespace) -> Packing:
+    """The stops of a tour as jobs, with the tour's own equipment, policy, grid and programme."""
+    tour = load_tour(asked.hang)
+    wrong, todo = "asks for a search, which a pack does not hold", "name the designed files, and leave design out"
+    searched = [index for index, stop in enumerate(tour.file.stop) if stop.design]
+    if searched:
+        raise FileFaults(tour.document.faults((("stop", index, "design"), wrong, todo, True) for index in searched))
+    jobs = []
+    for stop in tour.file.stop:
+        hangs = [tour.beside(name) for name in stop.hangs]
+        jobs += [Job(tour.beside(stop.show))] if stop.show else []
+        jobs += [Job(hang, tour.beside(stop.venue or ""), tuple(one for one in hangs if one != hang)) for hang in hangs]
+    own = {
+        "equipment": [*tour.folders, *asked.equipment],
+        "policy": asked.policy or tour.policy,
+        "grid": tour.file.grid_m,
+        "programme": asked.programme or tour.file.programme,
+    }
+    told = argparse.Namespace(**{**vars(asked), **own})
+    return Packing(tour.file.name, tuple(jobs), told, (file_of_tour(tour),))
+
+
+def pack(packing: Packing, home: Path) -> tuple[PackFile, list[Done]]:
     """Copy all files of some jobs below a folder and do the jobs there, with what was copied and nothing else.
 
     Raises
@@ -79,13 +114,14 @@ def pack(jobs: Sequence[Job], asked: argparse.Namespace, home: Path) -> tuple[Pa
     FileFaults
         With the faults of all files; if a file changes meanwhile, or its names of other files cannot be rewritten.
     """
-    read = [files_of(job, asked) for job in jobs]
-    files = each_once([file for found, _ in read for file in found])
+    asked = packing.asked
+    read = [files_of(job, asked) for job in packing.jobs]
+    files = each_once([*packing.more, *(file for found, _ in read for file in found)])
     at = places(files)
     listed = {file.member: file for file in stage(files, at, home)}
     there = used(asked, home)
     done, packed = [], []
-    for job, (_, inputs) in zip(jobs, read, strict=True):
+    for job, (_, inputs) in zip(packing.jobs, read, strict=True):
         moved = _moved(job, at, home)
         if files_of(moved, there)[1] != inputs:
             raise FileFaults([Fault(job.file, "", "or a file that it names changed meanwhile", "pack it again")])
@@ -97,7 +133,7 @@ def pack(jobs: Sequence[Job], asked: argparse.Namespace, home: Path) -> tuple[Pa
     words = [one.words.prediction for one in done]
     data = {
         "format": FORMAT,
-        "name": done[0].name,
+        "name": packing.name or done[0].name,
         "word": words[0] if len(words) == 1 else revision({"words": words}),
         "version": metadata.version("evenhang"),
         "asked": _said(asked),

@@ -106,8 +106,9 @@ def stage(files: Sequence[InputFile], at: Mapping[Path, str], home: Path) -> lis
         changes = _changes(file, at, member)
         target = home.joinpath(*member.split("/"))
         target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(_rewritten(file.path, changes).encode() if changes else held)
-        original = file.sha256 if changes else None
+        rewritten = _rewritten(file.path, changes, file.own).encode() if changes or file.own else held
+        target.write_bytes(rewritten)
+        original = file.sha256 if changes or file.own else None
         listed.append(PackedFile(member=member, role=file.role, sha256=sha256_of(target), original_sha256=original))
     return listed
 
@@ -130,8 +131,8 @@ def _said(path: Path, loc: Loc) -> Any:
     return value
 
 
-def _rewritten(path: Path, changes: Mapping[Loc, str]) -> str:
-    """The text of a TOML file with other texts at some locations, and nothing else changed.
+def _rewritten(path: Path, changes: Mapping[Loc, str], without: Sequence[str]) -> str:
+    """The text of a TOML file with other texts at some locations, without some keys, and nothing else changed.
 
     Raises
     ------
@@ -148,6 +149,8 @@ def _rewritten(path: Path, changes: Mapping[Loc, str]) -> str:
                 for part in loc[:-1]:
                     inner = inner[part]
                 inner[loc[-1]] = name
+        for name in without:
+            del file[name], wanted[name]
         text = tomlkit.dumps(file)
         sound = tomllib.loads(text) == wanted
     except (TOMLKitError, ValueError, KeyError, TypeError):

@@ -54,6 +54,7 @@ class Task:
     show: str | None
     design: bool
     equipment: tuple[str, ...]
+    packaged: bool  # whether the packaged equipment is used too
     policy: str | None
     options: Options
 
@@ -106,7 +107,7 @@ def work_out(task: Task) -> Done | AtFault:
 
 
 def _read(task: Task, texts: Mapping[Path, str]) -> _Read:
-    catalogue, policy = load_catalogue(task.equipment), check_command.policy_of(task.policy)
+    catalogue, policy = load_catalogue(task.equipment, packaged=task.packaged), check_command.policy_of(task.policy)
     if task.show is not None:
         show = load_show(task.show, catalogue, texts)
         return _Read(show.venue, show.venue_document, show.hangs, show, catalogue, policy, texts)

@@ -24,7 +24,6 @@ from acoustics.app.workers import Failed, Pool, cluster, local, run_all
 from acoustics.prediction import Options
 from acoustics.tour_file import Stop, Tour, check_stock, load_tour
 from rigging import findings
-from rigging.equipment import load_catalogue
 from rigging.faults import Fault, FileFaults
 
 try:
@@ -39,13 +38,13 @@ def run(asked: argparse.Namespace) -> int:
     tour = load_tour(asked.tour)
     out = Path(asked.out)
     folder.prepare(out)
-    folders = [*tour.folders, *asked.equipment]
-    check_stock(tour, load_catalogue(folders))
-    policy = asked.policy or tour.policy
-    check_command.policy_of(policy)
+    asked.equipment = [*tour.folders, *asked.equipment]
+    check_stock(tour, folder.catalogue_of(asked))
+    asked.policy = asked.policy or tour.policy
+    check_command.policy_of(asked.policy)
     into = out.absolute() / folder.slug(tour.file.name)
     options = Options(grid_m=tour.file.grid_m, programme=tour.file.programme)
-    tasks = [_task(tour, stop, into, folders, policy, options) for stop in tour.file.stop]
+    tasks = [_task(tour, stop, into, asked, options) for stop in tour.file.stop]
     pool = cluster(asked.scheduler) if asked.scheduler else local(asked.processes or _processors())
     with _alone(into):
         results = _work(tasks, pool)
@@ -70,7 +69,7 @@ def _status(whole: Whole) -> int:
     return EXCEEDS if whole.has(findings.EXCEEDS) else CANNOT_JUDGE if whole.has(findings.CANNOT) else DONE
 
 
-def _task(tour: Tour, stop: Stop, into: Path, folders: list[str], policy: str | None, options: Options) -> Task:
+def _task(tour: Tour, stop: Stop, into: Path, asked: argparse.Namespace, options: Options) -> Task:
     """A stop with its paths made whole, as another process needs them."""
 
     def path(name: str) -> str:
@@ -85,8 +84,9 @@ def _task(tour: Tour, stop: Stop, into: Path, folders: list[str], policy: str | 
         hangs=tuple(path(name) for name in stop.hangs),
         show=path(stop.show) if stop.show else None,
         design=stop.design,
-        equipment=tuple(os.path.abspath(one) for one in folders),
-        policy=os.path.abspath(policy) if policy and Path(policy).is_file() else policy,
+        equipment=tuple(os.path.abspath(one) for one in asked.equipment),
+        packaged=not asked.only_equipment,
+        policy=os.path.abspath(asked.policy) if asked.policy and Path(asked.policy).is_file() else asked.policy,
         options=options,
     )
 
