@@ -23,13 +23,13 @@ _NO_STYLE = (0, (1, 3))
 _COLOURS = 8
 # Beyond so many options colours begin again, with another mark on the line.
 _MARKS = ("", "o", "s", "^", "D", "v", "x", "+")
-_MOST_PLANS = 12
+_MOST_PLANS = 24
 _WIDTH = 34  # of a legend's line, characters
 
 
 def looks(count: int) -> list[dict[str, Any]]:
     """How the lines of so many options are drawn, no two alike up to 64; also apart without colour up to 32."""
-    colours = colormaps[plots.COLOURS](np.linspace(0.0, 0.85, min(count, _COLOURS)))
+    colours = colormaps[plots.COLOURS](np.linspace(0.0, 0.85 if count > 3 else 0.6, min(count, _COLOURS)))
     found = []
     for index in range(count):
         again, colour = divmod(index, _COLOURS)
@@ -42,7 +42,7 @@ def looks(count: int) -> list[dict[str, Any]]:
 def distances(options: Options, what: str = "") -> Figure:
     """A-weighted level over distance along the section, a panel for each area, all on one scale.
 
-    What exceeds a limit is a thin dotted line, and the legend says why.
+    `what`: a second line of the heading. What exceeds a limit is a thin dotted line, and the legend says why.
     """
     first = options[0][1]
     on_section = first["area"].values[first["on_section"].values]
@@ -62,8 +62,8 @@ def distances(options: Options, what: str = "") -> Figure:
             ax.grid(color="0.85", linewidth=0.6)
     panels[0].set_ylabel("A-weighted level, dB re 20 µPa", fontsize=13)
     figure.legend(*panels[0].get_legend_handles_labels(), fontsize=10, loc="outside right upper", handlelength=3.5)
-    heading = f"{what or 'Options'} in {first.attrs['venue']}: level over horizontal distance, along the section"
-    figure.suptitle(heading, x=0.01, ha="left", fontsize=14)
+    heading = f"Level over horizontal distance in {first.attrs['venue']}, along the section\n{what}"
+    figure.suptitle(heading.strip(), x=0.01, ha="left", fontsize=14)
     plots.caution(figure)
     return figure
 
@@ -74,7 +74,7 @@ def _label(name: str, reason: str) -> str:
 
 
 def plans(options: Options) -> Figure:
-    """Small plans of the A-weighted level on one scale, the first dozen; what exceeds a limit is struck through."""
+    """Small plans of the A-weighted level on one scale, the first two dozen; what exceeds a limit is struck through."""
     shown = options[:_MOST_PLANS]
     columns = min(4, len(shown))
     lines = -(-len(shown) // columns)

@@ -150,7 +150,8 @@ def _foreign(readings: Readings, report: Report, site: Site, other_design: bool)
         for name, names in known.items():
             said = getattr(cell, name)
             if _spelled(said) not in map(_spelled, names):
-                yield ("cell", index, name), f"is no {name} of this hang", nearest(said, names, what=f"{name}s"), said
+                todo = nearest(said, [f'"{one}"' for one in names], what=f"{name}s")
+                yield ("cell", index, name), f"is no {name} of this hang", todo, said
     points = [point.name for point in site.point]
     for index, point in enumerate(readings.point):
         if point.name not in points:

@@ -234,7 +234,8 @@ def _files(found: AsBuilt, data: dict[str, Any], text: str) -> dict[str, Callabl
     from acoustics import compare_plots, plots
 
     options = [("design", found.design.result, ""), ("as built", found.built.result, "")]
-    title = f"{found.design.hang.name}, design and as built"
+    words = f"design {found.design.report.design} · revision {found.revision}"
+    title = f"{found.design.hang.name}, design and as built · {words}"
     said = json.dumps(data, indent=2, ensure_ascii=False)
     return {
         "asbuilt.txt": partial(check_command.write_text, content=f"{text}\n"),
