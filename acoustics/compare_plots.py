@@ -19,7 +19,8 @@ from acoustics import plots
 Options = Sequence[tuple[str, xr.Dataset, str]]  # name, field, and why it is no option: empty where it is one
 
 _STYLES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
-_NO_STYLE = (0, (1, 3))
+_NO_STYLES = ((0, (1, 3)), (0, (3, 3)), (0, (6, 4)))
+_NO_GREYS = ("0.3", "0.5", "0.65")
 _COLOURS = 8
 # Beyond so many options colours begin again, with another mark on the line.
 _MARKS = ("", "o", "s", "^", "D", "v", "x", "+")
@@ -39,10 +40,27 @@ def looks(count: int) -> list[dict[str, Any]]:
     return found
 
 
+def looks_of_no(count: int) -> list[dict[str, Any]]:
+    """The same for options that exceed a limit: thin, grey and dashed with hollow marks, no two alike up to 63."""
+    marks, styles = len(_MARKS) - 1, len(_NO_STYLES)
+    return [
+        {
+            "color": _NO_GREYS[index // (marks * styles) % len(_NO_GREYS)],
+            "linestyle": _NO_STYLES[index // marks % styles],
+            "linewidth": 1.2,
+            "marker": _MARKS[1 + index % marks],
+            "markevery": 9 + index % marks,
+            "markersize": 6,
+            "markerfacecolor": "white",
+        }
+        for index in range(count)
+    ]
+
+
 def distances(options: Options, what: str = "") -> Figure:
     """A-weighted level over distance along the section, a panel for each area, all on one scale.
 
-    `what`: a second line of the heading. What exceeds a limit is a thin dotted line, and the legend says why.
+    `what`: a second line of the heading. What exceeds a limit is a thin dashed line, and the legend says why.
     """
     first = options[0][1]
     on_section = first["area"].values[first["on_section"].values]
@@ -51,8 +69,9 @@ def distances(options: Options, what: str = "") -> Figure:
     height = max(6.75, 1.2 + 0.19 * sum(label.count("\n") + 1.3 for label in labels))
     figure = Figure(figsize=(12.0, height), layout="constrained")
     panels = figure.subplots(1, max(1, len(areas)), sharey=True, squeeze=False)[0]
-    for label, look, (_, result, reason) in zip(labels, looks(len(options)), options, strict=True):
-        drawn = look | {"color": "0.35", "linestyle": _NO_STYLE, "linewidth": 1.2} if reason else look
+    able, no = iter(looks(sum(not reason for *_, reason in options))), iter(looks_of_no(len(options)))
+    for label, (_, result, reason) in zip(labels, options, strict=True):
+        drawn = next(no if reason else able)
         for ax, area in zip(panels, areas, strict=False):
             chosen = result["on_section"].values & (result["area"].values == area)
             part = result.isel(position=np.flatnonzero(chosen)).sortby("distance")

@@ -25,6 +25,8 @@ def test_no_two_looks_are_alike():
     looks = compare_plots.looks(60)
     seen = {(tuple(look["color"]), str(look["linestyle"]), look.get("marker", "")) for look in looks}
     assert len(seen) == 60
+    no = compare_plots.looks_of_no(60)
+    assert len({(look["color"], str(look["linestyle"]), look["marker"]) for look in no}) == 60
     # Colours begin again after eight, and then something else than the colour differs.
     for one, other in zip(looks, looks[8:], strict=False):
         assert tuple(one["color"]) == tuple(other["color"])
