@@ -23,7 +23,7 @@ from rigging.files import Document, parse, validate
 from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding
 from rigging.hang import load_hang
 from rigging.policy import cell_allowance_kg, load_policy
-from rigging.readings import CELL, SUM, Readings, judge_readings, load_readings, not_read, refuse_foreign
+from rigging.readings import CELL, SUM, Readings, expected_kg, judge_readings, load_readings, not_read, refuse_foreign
 
 THEATRE = Path(__file__).resolve().parents[2] / "sample_venues" / "theatre"
 CATALOGUE = load_catalogue()
@@ -155,6 +155,8 @@ def test_expected_loads_are_those_of_the_hook_at_that_stage():
     found = judge_readings(readings(cell(0, whole / 2) + cell(1, whole / 2))[0], REPORT)
     total = next(one for one in found if one.what == SUM)
     assert total.value == pytest.approx(0.0, abs=1e-9)
+    each = [expected_kg(REPORT, index, REPORT.stages[-1])[0] for index in (0, 1)]
+    assert sum(each) == pytest.approx(whole, rel=1e-12)  # each with its own shackle
     # Over the first cart four rows hang, and the load is another.
     early = 74.0 + 4 * (medium.mass_kg + 1.4 * medium.height_m) + 2 * shackle
     stage = "rows 1-4, over the cart"  # typed with a hyphen
