@@ -55,6 +55,7 @@ def data(of: AsBuilt) -> dict[str, Any]:
             "greatest_change_db": of.level.greatest,
             "greatest_change_at": _place(of, of.level),
             "rms_difference_db": of.correction.as_is_db,
+            "places_not_compared": _heard_once(of),
         },
         "delay": {
             "mean_ms": 1000.0 * of.arrival.mean,
@@ -263,10 +264,18 @@ def _coverage(of: AsBuilt) -> list[str]:
     rows.append(["worst seat is at", *(_seat(one.figures["worst_seat"]) for one in columns), ""])
     lines = table(["", "design", "as built", "change"], rows, "lrrr")
     lines.append(f"levels differ from the design by {_rms(of.correction.as_is_db)}")
+    if alone := _heard_once(of):
+        lines.append(f"{alone} places hear one of the two alone, and are in no difference")
     at = _place(of, of.level)
     if at is not None:
         lines.append(f"greatest change: {of.level.greatest:+.2f} dB(A) in {_seat(at)}")
     return lines
+
+
+def _heard_once(of: AsBuilt) -> int:
+    """How many places are hidden in one of the fields and not in the other."""
+    heard = [np.isfinite(one.result["level_a"].values) for one in (of.design, of.built)]
+    return int(((heard[0] != heard[1]) & (of.design.result["seat_weight"].values > 0)).sum())
 
 
 def _two(value: float, *, sign: bool = False) -> str:
@@ -276,7 +285,7 @@ def _two(value: float, *, sign: bool = False) -> str:
 def _seat(place: dict[str, Any] | None) -> str:
     if place is None:
         return "–"
-    x, y, z = place["position_m"]
+    x, y, z = (round(value, 1) + 0.0 for value in place["position_m"])  # no minus before a nought
     return f"{place['area']} ({x:.1f}, {y:.1f}, {z:.1f}) m"
 
 
@@ -297,7 +306,7 @@ def _arrival(of: AsBuilt) -> list[str]:
     if abs(mean) < _LEAST_MS:
         return [*lines, "to stay aligned with what it was its delay stays"]
     todo = (
-        f"add {-mean:.2f} ms to its delay" if mean < 0 else f"take {mean:.2f} ms off its delay, or add them to all else"
+        f"add {-mean:.2f} ms to its delay" if mean < 0 else f"take {mean:.2f} ms off its delay, or add it to all else"
     )
     return [*lines, f"to stay aligned with what it was: {todo}; what stands in the same air changes with it"]
 

@@ -76,6 +76,7 @@ def test_readings_equal_to_the_design_change_nothing(built):
     assert data["coverage"]["rms_difference_db"] == pytest.approx(0.0, abs=1e-9)
     assert data["coverage"]["greatest_change_db"] == 0.0
     assert (data["delay"]["mean_ms"], data["delay"]["greatest_ms"]) == (0.0, 0.0)
+    assert data["coverage"]["places_not_compared"] == 0
     assert data["rigging"]["changed"] == []
     for pick in data["rigging"]["picks"]:
         assert pick["design_hook_kg"] == pick["as_built_hook_kg"]
