@@ -62,6 +62,11 @@ class Report:
     stages: list[Stage]
     advice: str
 
+    @property
+    def tilt_deg(self) -> float:
+        """Tilt to read on the frame: of the complete column as it hangs, or that of the file of a stack. [deg]"""
+        return float(np.degrees(self.stages[-1].balance.tilt)) if self.stages else self.hang.tilt_deg
+
 
 def check(
     hang: Hang,

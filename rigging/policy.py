@@ -35,6 +35,13 @@ class Policy(Model):
     included_angle_deg: Angle = key("greatest angle between two legs", "120.0")
     plumb_deg: Annotated[float, quantity(0.0, 30.0, "deg")] = key("chain out of plumb", "3.0")
     tilt_tolerance_deg: Annotated[float, quantity(0.0, 5.0, "deg")] = key("tilt at which a hang is as drawn", "0.5")
+    trim_tolerance_m: Annotated[float, quantity(0.0, 2.0, "m")] = key("trim at which a hang is as drawn", "0.1")
+    aim_tolerance_deg: Annotated[float, quantity(0.0, 5.0, "deg")] = key(
+        "aim of a row, and splay between two, at which a hang is as drawn", "0.5"
+    )
+    cell_share: Share = key("share of its load that a cell may read off", "0.1")
+    cell_kg: Annotated[float, quantity(0.0, 500.0, "kg")] = key("what a cell may read off at any load", "25.0")
+    sum_share: Share = key("share of the whole that all cells together may read off", "0.05")
     clearance_m: Annotated[float, quantity(0.0, 20.0, "m")] = key("lowest edge above the floor below", "2.5")
     swing_deg: Annotated[float, quantity(0.0, 45.0, "deg")] = key("swing from plumb in a gust", "5.0")
     drag: Annotated[float, quantity(0.1, 3.0, "")] = key("drag coefficient", "1.3")
@@ -52,6 +59,11 @@ def load_policy(path: str | Path | None = None) -> Policy:
     """
     packaged = Path(str(resources.files("rigging") / "policies" / "over_people.toml"))
     return validate(read(packaged if path is None else path, "policy/1"), Policy)
+
+
+def cell_allowance_kg(load_kg: float, policy: Policy) -> float:
+    """What a load cell may read off an expected load: a share of it, or a fixed mass, whichever is more. [kg]"""
+    return max(policy.cell_share * load_kg, policy.cell_kg)
 
 
 def hoisting_factor(hoisting_class: str, speed_m_s: float) -> float:

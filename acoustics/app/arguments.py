@@ -89,3 +89,19 @@ def processes(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 256:
         raise argparse.ArgumentTypeError(f"must be a whole number, 1 to 256 (got {text!r})")
     return int(text)
+
+
+def counts(text: str) -> tuple[int, ...]:
+    """Numbers of enclosures, given as A:B:STEP or as N,N,…."""
+    found = steps(text) if ":" in text else _listed(text)
+    whole = tuple(int(value) for value in found)
+    if not whole or list(whole) != list(found) or len(set(whole)) != len(whole) or not all(1 <= n <= 64 for n in whole):
+        raise argparse.ArgumentTypeError(f"must be different whole numbers, 1 to 64 (got {text!r})")
+    return whole
+
+
+def _listed(text: str) -> tuple[float, ...]:
+    try:
+        return tuple(float(part) for part in text.split(","))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"must be A:B:STEP or N,N,…, such as 8:12:2 or 8,12 (got {text!r})") from None

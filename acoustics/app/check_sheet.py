@@ -251,6 +251,8 @@ def _policy(report: Report) -> list[str]:
         f"each pick {p.least_pick_share:.0%} or more, {p.lean_pick_share:.0%} while leaned over a cart; "
         f"chain {p.plumb_deg:g}° or less out of plumb",
         f"bridle legs {p.least_leg_deg:g}° or more from the horizontal, {p.included_angle_deg:g}° or less between them",
+        f"as drawn: trim within {p.trim_tolerance_m:g} m, aims within {p.aim_tolerance_deg:g}°; each cell within "
+        f"{p.cell_share:.0%} or {p.cell_kg:g} kg, their sum within {p.sum_share:.0%}",
         f"tilt within {p.tilt_tolerance_deg:g}°; clearance {p.clearance_m:g} m; swing {p.swing_deg:g}° or less; "
         f"drag coefficient {p.drag:g}; stack: stability {p.stability:g}, friction {p.friction:g}",
     ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from acoustics.app.arguments import add_files, add_mute, frequencies, map_of, number, points, processes, steps
+from acoustics.app.arguments import add_files, add_mute, counts, frequencies, map_of, number, points, processes, steps
 
 PREDICT_EXAMPLE = """\
 example:
@@ -38,6 +38,16 @@ writes results/TOUR/ with index.html, tour.csv, tour.json and the reports of eve
 changed or failed
 exit status: 0 all within, 1 a limit is exceeded or stock runs out, 2 the tour file is at fault, 3 a stop could not be
 worked out, 4 nothing exceeds, but something cannot be judged
+"""
+
+_COMPARE_EXAMPLE = """\
+examples:
+  evenhang compare sample_venues/theatre/left.toml sample_venues/theatre/venue.toml --tilt=0:4:2
+  evenhang compare --built sample_venues/theatre/readings.toml sample_venues/theatre/left.toml \\
+      sample_venues/theatre/venue.toml
+
+exit status: 0 done and all within, 1 every option exceeds a limit (--built: a reading is off, or a limit is exceeded),
+2 the input is at fault, 4 something of the best option (--built: of the hang or its readings) cannot be judged
 """
 
 
@@ -152,14 +162,23 @@ def add_compare(commands: Any) -> None:
     """`evenhang compare`."""
     compare = commands.add_parser(
         "compare",
-        help="hangs, tilts, trims and temperatures side by side",
-        description="Predict and judge every option; one table, and the most even one that exceeds no limit.",
+        help="options side by side, or a hang as built against its design",
+        description="Predict and judge every option; one table, and the most even one that exceeds no limit. "
+        "With --built: what was read on a hang against its sheet, and what that changes.",
+        epilog=_COMPARE_EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     compare.add_argument("files", metavar="HANG… VENUE", nargs="+", help="hang files, then the venue file")
     add_files(compare, judges=True)
     add_mute(compare)
     for name, what in (("tilt", "tilts, deg"), ("trim", "trims, m"), ("temperature", "air, °C")):
         compare.add_argument(f"--{name}", metavar="A:B:STEP", type=steps, help=f"{what}: from A to B in steps")
+    many = "numbers of enclosures: from A to B in steps, or N,N,…"
+    compare.add_argument("--count", metavar="A:B:STEP", type=counts, help=many)
+    compare.add_argument("--built", metavar="READINGS", help="one hang against what was read on it (readings/1)")
+    compare.add_argument(
+        "--other-design", action="store_true", help="with --built: take readings for another design word too"
+    )
     compare.add_argument("--grid", metavar="M", type=number(0.1, 20.0), default=2.0, help="cell size, m (default: 2)")
     compare.add_argument("--json", action="store_true", help="print the table for programs")
     compare.set_defaults(module="compare")

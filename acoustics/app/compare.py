@@ -1,112 +1,120 @@
-"""`evenhang compare`: hangs, tilts, trims and temperatures side by side, each predicted and judged."""
+"""`evenhang compare`: hangs, counts, tilts, trims and temperatures side by side, each predicted and judged."""
 
 from __future__ import annotations
 
 import argparse
-import csv
 import dataclasses
-import io
 import itertools
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from typing import Any
 
 from acoustics.app import check as check_command
-from acoustics.app import folder, whatif
-from acoustics.app.sheet import number, plain, table
-from acoustics.app.status import DONE, EXCEEDS, refusing
-from acoustics.app.summary import summarise
+from acoustics.app import compare_sheet, folder, whatif
+from acoustics.app.compare_sheet import FIELDS, Row, best_of
+from acoustics.app.coverage import coverage, rigging
+from acoustics.app.sheet import plain
+from acoustics.app.status import CANNOT_JUDGE, DONE, EXCEEDS, refusing
 from acoustics.prediction import Options, predict
-from acoustics.search.objective import score
-from acoustics.search.problem import goal_of, served
-from acoustics.search.seats import Wish, seats_of
-from acoustics.search.settings import Wanted, wanted_of
 from acoustics.venue import Venue
 from rigging import findings
-from rigging.cautions import CAUTIONS
 from rigging.check import check
 from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.files import Document
-from rigging.findings import Finding, counts
-from rigging.hang import Hang, load_hang, muted
+from rigging.hang import Hang, hang_from, load_hang, muted
 from rigging.policy import Policy
 from rigging.revision import revision
-
-if TYPE_CHECKING:
-    import xarray as xr
+from rigging.rewrite import with_count
 
 MOST_OPTIONS = 60
-_FIELDS = (
-    "option", "hang", "tilt_deg", "trim_m", "temperature_c", "j_db", "level_a_mean_db", "level_a_p5_p95_db",
-    "fall_per_doubling_db", "worst_seat_db", "lowest_edge_m", "exceed", "cannot_be_judged", "weakest", "used",
-)  # fmt: skip
+_ASKED = ("count", "tilt", "trim", "temperature", "mute", "limit", "grid")
 
 
 @dataclass(frozen=True)
-class Row:
-    """One option: its figures by the names of `_FIELDS`, what it exceeds, and its field."""
+class _Read:
+    """The files: hangs that are options, then those that hang beside each of them."""
 
-    figures: dict[str, Any]
-    over: tuple[Finding, ...]
-    result: xr.Dataset
+    catalogue: Catalogue
+    hangs: tuple[Hang, ...]
+    beside: tuple[Hang, ...]
+    venue: Venue
+    document: Document
+    policy: Policy
+
+
+def run(asked: argparse.Namespace) -> int:
+    """Run the command; returns its exit status."""
+    if asked.built is not None:
+        from acoustics.app import built
+
+        return built.run(asked)
+    return _run(asked)
 
 
 @refusing
-def run(asked: argparse.Namespace) -> int:
-    """Run the command; returns its exit status."""
+def _run(asked: argparse.Namespace) -> int:
     folder.prepare(Path(asked.out))
-    catalogue, hangs, beside, venue, document, policy = _read(asked)
-    options = list(_options(hangs, venue, asked))
+    if asked.other_design:
+        raise FileFaults([Fault("--other-design", "", "has a meaning with --built alone", "leave it out")])
+    read = _read(asked)
+    options = list(_options(read.hangs, read.venue, asked))
     if len(options) > MOST_OPTIONS:
         wrong = f"are {len(options)} options, {MOST_OPTIONS} at most can be compared"
         raise FileFaults([Fault("options", "", wrong, "take wider steps")])
     with folder.progress("options") as tell:
         rows = []
         for name, hang, air in options:
-            rows.append(_row(name, hang, air, document, catalogue, policy, beside, asked))
+            rows.append(_row(name, hang, air, read, asked.grid))
             tell(1, len(options))
-    best = _best(rows)
-    inputs = {"hangs": [dict(hang.inputs) for _, hang, _ in options], "venue": document.data}
-    inputs["beside"] = [dict(hang.inputs) for hang in beside]
-    word = revision({**inputs, "asked": _said(asked)})
-    data: dict[str, Any] = {"venue": venue.name, "revision": word, "options": [_data(row) for row in rows]}
-    data |= {"best": best.figures["option"] if best else None, "why": _why(best, rows), "cautions": list(CAUTIONS)}
-    files = _files(rows, data)
-    target = folder.write(Path(asked.out), f"compare {hangs[0].name}", word, files)
+    inputs: dict[str, Any] = {"hangs": [dict(hang.inputs) for _, hang, _ in options], "venue": read.document.data}
+    inputs["beside"] = [dict(hang.inputs) for hang in read.beside]
+    said = {name: getattr(asked, name) for name in _ASKED if getattr(asked, name) is not None}
+    word = revision({**inputs, "asked": said, "policy": read.policy.model_dump()})
+    data = plain(compare_sheet.data(rows, read.venue.name, word))
+    files = compare_sheet.files(rows, data)
+    target = folder.write(Path(asked.out), f"compare {read.hangs[0].name}", word, files)
     if asked.json:
-        print(json.dumps(plain({**data, "folder": str(target)}), indent=2, ensure_ascii=False))
+        print(json.dumps({**data, "folder": str(target)}, indent=2, ensure_ascii=False))
     else:
-        print(_text(venue, rows, best, word))
+        print(compare_sheet.text(rows, read.venue.name, word))
         print(f"\nwritten to {target}/: {', '.join(sorted(files))}")
-    return DONE if best else EXCEEDS
+    best = best_of(rows)
+    if best is None:
+        return EXCEEDS
+    return CANNOT_JUDGE if best.figures["cannot_be_judged"] else DONE
 
 
-def _said(asked: argparse.Namespace) -> dict[str, Any]:
-    names = ("tilt", "trim", "temperature", "mute", "limit", "grid")
-    return {name: getattr(asked, name) for name in names if getattr(asked, name) is not None}
-
-
-def _read(asked: argparse.Namespace) -> tuple[Catalogue, list[Hang], list[Hang], Venue, Document, Policy]:
-    """The files: hangs that are options, then those that hang beside each of them."""
+def _read(asked: argparse.Namespace) -> _Read:
     if len(asked.files) < 2:
         raise FileFaults([Fault("VENUE", "", "is missing", "name hang files, then a venue file")])
     *paths, asked.venue = asked.files
     asked.hang = paths[0]
-    catalogue, hangs, loaded, policy = check_command.read(asked)
+    catalogue, (first, *beside), loaded, policy = check_command.read(asked)
     assert loaded is not None
-    others = [load_hang(path, catalogue) for path in paths[1:]]
+    hangs = [first, *(load_hang(path, catalogue) for path in paths[1:])]
+    if asked.count:
+        hangs = [counted for hang in hangs for counted in _counted(hang, asked.count, catalogue)]
     rows = whatif.rows_of(asked.mute)
-    return catalogue, [muted(hang, rows) for hang in (hangs[0], *others)], hangs[1:], *loaded, policy
+    return _Read(catalogue, tuple(muted(hang, rows) for hang in hangs), tuple(beside), *loaded, policy)
+
+
+def _counted(hang: Hang, counts: Sequence[int], catalogue: Catalogue) -> list[Hang]:
+    """The column of a hang's file with each number of enclosures."""
+    document = hang.document
+    if "mirror_of" in document.data:
+        wrong, todo = "makes it a mirror image: --count changes a design", "name the file that it mirrors"
+        raise FileFaults([document.fault(("mirror_of",), wrong, todo)])
+    if not hang.enclosure_rows:
+        raise FileFaults([document.fault(("column",), "holds no enclosure", "leave out --count")])
+    return [hang_from(with_count(document.text, count), document.file, catalogue) for count in counts]
 
 
 def _options(hangs: Sequence[Hang], venue: Venue, asked: argparse.Namespace) -> Iterator[tuple[str, Hang, Venue]]:
     """Every hang at every tilt, trim and temperature that was asked for, with a name of what differs."""
+    several = len({hang.document.file for hang in hangs}) > 1
     for hang in hangs:
         tilts, trims = asked.tilt or (hang.tilt_deg,), asked.trim or (hang.position_m[2],)
         for tilt, trim, warm in itertools.product(tilts, trims, asked.temperature or (venue.air.temperature_c,)):
@@ -114,113 +122,21 @@ def _options(hangs: Sequence[Hang], venue: Venue, asked: argparse.Namespace) -> 
             inputs = {**hang.inputs, "asked": {"tilt_deg": tilt, "trim_m": trim}}
             there = dataclasses.replace(hang, tilt_deg=tilt, position_m=(x, y, trim), inputs=inputs)
             air = venue.model_copy(update={"air": venue.air.model_copy(update={"temperature_c": warm})})
-            words = [hang.name] if len(hangs) > 1 else []
+            words = [hang.name] if several else []
+            words += [f"{len(hang.enclosure_rows)} enclosures"] if asked.count else []
             words += [f"tilt {tilt:+g}°"] if asked.tilt else []
             words += [f"trim {trim:g} m"] if asked.trim else []
             words += [f"{warm:g} °C"] if asked.temperature else []
             yield ", ".join(words) or hang.name, there, air
 
 
-def _row(
-    name: str,
-    hang: Hang,
-    venue: Venue,
-    document: Document,
-    catalogue: Catalogue,
-    policy: Policy,
-    beside: Sequence[Hang],
-    asked: argparse.Namespace,
-) -> Row:
-    result = predict(hang, venue, document, catalogue, Options(grid_m=asked.grid))
-    report = check(hang, catalogue, policy, venue, beside, document.data)
-    summary, found = summarise(result), counts(report.findings)
-    whole, known = summary["whole"], [one for one in report.findings if one.status != findings.CANNOT]
+def _row(name: str, hang: Hang, venue: Venue, read: _Read, grid_m: float) -> Row:
+    result = predict(hang, venue, read.document, read.catalogue, Options(grid_m=grid_m))
+    report = check(hang, read.catalogue, read.policy, venue, read.beside, read.document.data)
+    found = {**coverage(result, hang, venue), **rigging(report)}
     figures = {
-        "option": name, "hang": hang.name, "tilt_deg": hang.tilt_deg, "trim_m": hang.position_m[2],
-        "temperature_c": venue.air.temperature_c, "j_db": _uneven(result, hang, venue, wanted_of(hang)),
-        **{key: whole[key] for key in ("level_a_mean_db", "level_a_p5_p95_db", "fall_per_doubling_db")},
-        "worst_seat_db": whole["worst_seat"]["from_mean_db"] if whole["worst_seat"] else float("nan"),
-        "lowest_edge_m": summary["lowest_edge_m"], "exceed": found[findings.EXCEEDS],
-        "cannot_be_judged": found[findings.CANNOT],
-        "weakest": f"{known[0].part}: {known[0].what}" if known else "", "used": known[0].used if known else None,
+        "option": name, "hang": hang.name, "enclosures": len(hang.enclosure_rows), "tilt_deg": hang.tilt_deg,
+        "trim_m": hang.position_m[2], "temperature_c": venue.air.temperature_c,
+        **{field: found[field] for field in FIELDS if field in found},
     }  # fmt: skip
     return Row(figures, tuple(one for one in report.findings if one.status == findings.EXCEEDS), result)
-
-
-def _uneven(result: xr.Dataset, hang: Hang, venue: Venue, wanted: Wanted) -> float:
-    """J over all seats without its term of level: options are compared with each other, not with a law. [dB]"""
-    used = np.where(np.isnan(result["level"].values).all(axis=1), np.nan, 0.0)[np.newaxis]
-    goal = goal_of(wanted, used)
-    areas = {area.name: area for area in venue.area}
-    mine = {area.name for area, is_served in zip(venue.area, served(hang, venue.area), strict=True) if is_served}
-    place = np.stack([result[axis].values for axis in "xyz"], axis=-1)
-    wish = Wish(wanted.fall_db, wanted.fall_of_db, wanted.front_m, wanted.front_weight)
-    of = [areas[str(name)] for name in result["area"].values]
-    seats = seats_of(place, result["seat_weight"].values, of, mine, np.array(hang.position_m), wish)
-    return float(score(result["level"].values[goal.band][np.newaxis], seats, goal).j[0])
-
-
-def _best(rows: Sequence[Row]) -> Row | None:
-    """The most even of those that exceed no limit; None where all do."""
-    able = [row for row in rows if not row.over]
-    return min(able, key=lambda row: row.figures["j_db"], default=None)
-
-
-def _why(best: Row | None, rows: Sequence[Row]) -> str:
-    if best is None:
-        return "every option exceeds a limit"
-    able = sorted((row for row in rows if not row.over), key=lambda row: float(row.figures["j_db"]))
-    name, least = best.figures["option"], best.figures["j_db"]
-    text = f"{name} is the most even of {len(able)} that exceed no limit, J {least:.2f} dB"
-    if len(able) > 1:
-        second = able[1].figures
-        text += f", {second['j_db'] - least:.2f} dB before {second['option']}"
-    open_ones = best.figures["cannot_be_judged"]
-    return text + (f"; {open_ones} of its findings cannot be judged" if open_ones else "")
-
-
-def _data(row: Row) -> dict[str, Any]:
-    reasons = [f"{one.part}: {one.what}" for one in row.over]
-    return {**row.figures, "not_an_option_because": reasons}
-
-
-def _files(rows: Sequence[Row], data: dict[str, Any]) -> dict[str, Callable[[Path], None]]:
-    from acoustics import compare_plots, plots
-
-    text = io.StringIO()
-    writer = csv.DictWriter(text, [*_FIELDS, "not_an_option_because"], lineterminator="\n")
-    writer.writeheader()
-    for row in rows:
-        flat = _data(row)
-        writer.writerow(flat | {"not_an_option_because": "; ".join(flat["not_an_option_because"])})
-    said = json.dumps(plain(data), indent=2, ensure_ascii=False)
-    options = [(row.figures["option"], row.result, bool(row.over)) for row in rows]
-    return {
-        "compare.csv": partial(check_command.write_text, content=text.getvalue()),
-        "compare.json": partial(check_command.write_text, content=f"{said}\n"),
-        "distance.svg": lambda path: plots.save_svg(compare_plots.distances(options), path),
-        "plans.svg": lambda path: plots.save_svg(compare_plots.plans(options), path),
-    }
-
-
-def _text(venue: Venue, rows: Sequence[Row], best: Row | None, word: str) -> str:
-    cells = []
-    for row in rows:
-        f = row.figures
-        mark = "NO " if row.over else "best " if row is best else ""
-        used = "" if f["used"] is None else f"{min(f['used'], 9.99):.0%}"
-        seat = f"{f['worst_seat_db']:+.1f}"
-        levels = [number(f[name]) for name in ("j_db", "level_a_mean_db", "level_a_p5_p95_db", "fall_per_doubling_db")]
-        reason = "; ".join(f"{one.part}: {one.what}" for one in row.over[:2]) or f["weakest"]
-        judged = [str(f["exceed"]), str(f["cannot_be_judged"])]
-        cells.append([mark + f["option"], *levels, seat, f"{f['lowest_edge_m']:.2f}", *judged, used, reason])
-    head = ["", "J dB", "mean dB(A)", "5–95 %", "fall", "worst seat", "lowest m", "exceed", "open", "used", "weakest"]
-    return "\n".join([
-        f"{venue.name}    REVISION {word}",
-        *(f"! {caution}" for caution in CAUTIONS),
-        "",
-        *table(head, cells, "lrrrrrrrrrl"),
-        "NO: it exceeds a limit and is no option; open: findings that cannot be judged; J without its term of level",
-        "",
-        _why(best, rows),
-    ])  # fmt: skip

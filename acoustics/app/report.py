@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import io
-import re
 import shutil
 import subprocess
 import tempfile
@@ -15,7 +13,7 @@ from typing import Any
 
 from acoustics.app import check as check_command
 from acoustics.app import folder
-from acoustics.app.fill import filled
+from acoustics.app.markup import inside, render
 from acoustics.app.outcome import Outcome, outcome_of
 from acoustics.app.report_data import pages
 from acoustics.app.status import of_findings, refusing
@@ -47,17 +45,16 @@ def report_files(outcome: Outcome, *, sheet: bool = False, pdf: bool = False) ->
     """Writers of a report, or of the crew's `sheet` alone, by file name; as PDF too where asked for."""
     values = pages(outcome.result, outcome.summary, outcome.report)
     values |= {"figures": _figures(outcome.result), "sheet_only": sheet}
-    name, page = "sheet" if sheet else "report", render(values, len(outcome.report.hang.items))
+    name, page = "sheet" if sheet else "report", render("report", values, **_type(len(outcome.report.hang.items)))
     files: dict[str, Callable[[Path], None]] = {f"{name}.html": partial(check_command.write_text, content=page)}
     if pdf:
         files[f"{name}.pdf"] = partial(_print, page=page)
     return files
 
 
-def render(values: dict[str, Any], rows: int) -> str:
-    """The page of some values; a long column is set in smaller type, still to be read at arm's length."""
-    size, pad = (12.0, 0.55) if rows <= 12 else (10.0, 0.3)
-    return filled("report.html", values, size_pt=size, pad_mm=pad)
+def _type(rows: int) -> dict[str, float]:
+    """Type of the column's table: a long one is set smaller, still to be read at arm's length."""
+    return {"size": 12.0, "pad": 0.55} if rows <= 12 else {"size": 10.0, "pad": 0.3}
 
 
 def _figures(result: Any) -> dict[str, str]:
@@ -69,20 +66,7 @@ def _figures(result: Any) -> dict[str, str]:
         "plan": plots.plan_figure(result),
         "distance": plots.distance_figure(result),
     }
-    return {name: _inside(figure, name) for name, figure in drawn.items()}
-
-
-def _inside(figure: Any, name: str) -> str:
-    """An SVG without its prologue, its ids apart from those of the other pictures."""
-    from acoustics import plots
-
-    written = io.StringIO()
-    plots.save_svg(figure, written)
-    text = written.getvalue()
-    text = text[text.index("<svg") :]
-    for old in set(re.findall(r'id="([^"]+)"', text)):
-        text = re.sub(rf'(id="|#){re.escape(old)}(?=["\)])', rf"\g<1>{name}-{old}", text)
-    return text
+    return {name: inside(figure, name) for name, figure in drawn.items()}
 
 
 def _print(path: Path, page: str) -> None:

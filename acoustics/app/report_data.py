@@ -17,6 +17,7 @@ from rigging.column import LOCK
 from rigging.equipment import Adapter
 from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding, counts
 from rigging.geometry import lay_out
+from rigging.policy import cell_allowance_kg
 from rigging.stages import groups
 from rigging.statics import G
 from rigging.wind import wind_limit_m_s
@@ -24,8 +25,6 @@ from rigging.wind import wind_limit_m_s
 if TYPE_CHECKING:
     import xarray as xr
 
-# Cells may read so much off what is expected before somebody looks (common practice, no source).
-CELL_SHARE, CELL_KG, SUM_SHARE = 0.10, 25.0, 0.05
 _MARKS = {EXCEEDS: "exceeds", CANNOT: "open", WITHIN: ""}
 
 
@@ -136,7 +135,7 @@ def _hashes(result: xr.Dataset) -> list[list[str]]:
 def _keys(report: Report) -> list[dict[str, str]]:
     """What a rigger reads first, in large type."""
     hang, policy = report.hang, report.policy
-    tilt = math.degrees(report.stages[-1].balance.tilt) if report.stages else hang.tilt_deg
+    tilt = report.tilt_deg
     top = tilt - hang.splays_deg[0]
     datum = report.site.datum if report.site else "the origin of the hang file"
     found = [
@@ -227,21 +226,22 @@ def _building(report: Report) -> dict[str, Any]:
 
 
 def _cells(report: Report) -> dict[str, Any]:
-    body, total = [], 0.0
+    policy, body, total = report.policy, [], 0.0
     for line in report.lines:
         load = line.hook_kg
         if load is None or not np.isfinite(load):
             body.append([line.name, "not known", "", ""])
             continue
-        allowed = max(CELL_SHARE * load, CELL_KG)
         total += load
-        body.append([line.name, number(load), f"{number(max(load - allowed, 0.0))} to {number(load + allowed)}", ""])
+        body.append([line.name, number(load), _from_to(load, cell_allowance_kg(load, policy)), ""])
     if len(body) > 1 and all(row[1] != "not known" for row in body):
-        body.append(
-            ["sum", number(total), f"{number(total * (1 - SUM_SHARE))} to {number(total * (1 + SUM_SHARE))}", ""]
-        )
+        body.append(["sum", number(total), _from_to(total, policy.sum_share * total), ""])
     note = (
-        f"Below the hook, at rest. Each within {CELL_SHARE:.0%} or {CELL_KG:g} kg, the sum within {SUM_SHARE:.0%} "
-        "(common practice, no source): beyond that nobody goes on before it is understood."
+        f"Below the hook, at rest. Each within {policy.cell_share:.0%} or {policy.cell_kg:g} kg, the sum within "
+        f"{policy.sum_share:.0%} (policy {policy.name}): beyond that nobody goes on before it is understood."
     )
     return {"head": ["", "expected", "from … to", "read"], "body": body, "note": note}
+
+
+def _from_to(load_kg: float, allowed_kg: float) -> str:
+    return f"{number(max(load_kg - allowed_kg, 0.0))} to {number(load_kg + allowed_kg)}"

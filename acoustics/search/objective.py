@@ -34,6 +34,10 @@ class Seats:
     quiet: Array
     quiet_limit_db: Array
 
+    def only(self, index: npt.NDArray[np.intp]) -> Seats:
+        """Some of the positions, by their indices."""
+        return Seats(self.weight[index], self.wished_db[index], self.quiet[index], self.quiet_limit_db[index])
+
 
 @dataclass(frozen=True)
 class Goal:

@@ -43,10 +43,22 @@ class Problem:
     def everywhere(self, position: Array, area: npt.NDArray[np.str_], seat_weight: Array) -> Seats:
         """Seats of the objective for the positions of a prediction: places (P, 3) [m], area names, weights."""
         of = self.columns.of
-        named = {each.name: each for each in of.areas}
-        mine = {each.name for each, serves in zip(of.areas, served(of.hang, of.areas), strict=True) if serves}
-        origin = np.array(of.hang.position_m)
-        return seats_of(position, seat_weight, [named[str(name)] for name in area], mine, origin, self.wish)
+        return seats_at(position, area, seat_weight, of.hang, of.areas, self.wish)
+
+
+def seats_at(
+    position: Array,
+    area: npt.NDArray[np.str_],
+    seat_weight: Array,
+    hang: Hang,
+    areas: Sequence[Area],
+    wish: Wish,
+) -> Seats:
+    """Seats of the objective for places (P, 3) [m] with the names of their areas (P,) and their weights (P,)."""
+    named = {each.name: each for each in areas}
+    mine = {each.name for each, serves in zip(areas, served(hang, areas), strict=True) if serves}
+    origin = np.array(hang.position_m)
+    return seats_of(position, seat_weight, [named[str(name)] for name in area], mine, origin, wish)
 
 
 def pose(hang: Hang, venue: Venue, catalogue: Catalogue, wanted: Wanted) -> Problem:

@@ -74,6 +74,62 @@ def test_where_nothing_may_hang(compared):
     assert (code, data["best"], data["why"]) == (1, None, "every option exceeds a limit")
 
 
+def test_where_nothing_may_hang_the_fewest_limits_are_told(compared):
+    code, data, _ = compared("left", "steep-bare", options=("--limit", "left 1=10"))
+    assert (code, data["best"]) == (1, None)
+    counts = {one["option"]: one["exceed"] for one in data["options"]}
+    nearest = min(counts, key=counts.__getitem__)
+    assert data["why"].startswith(f"every option exceeds a limit; {nearest} by the fewest, {counts[nearest]} finding")
+
+
+def test_what_cannot_be_judged_of_the_best_is_told_with_the_next_that_is_judged(compared, sample_venues, tmp_path):
+    """Without a word on cables the even column is open; the arc has all judged, and comes second."""
+    text = (sample_venues / "theatre" / "left.toml").read_text().replace("[loom]\nkg_per_m = 1.4\n", "")
+    (tmp_path / "bare.toml").write_text(text.replace("main, stage left", "bare, stage left"))
+    code, data, _ = compared(str(tmp_path / "bare"), "arc", options=("--tilt=2:2:1",))
+    first, second = data["options"]
+    assert (first["exceed"], second["exceed"], second["cannot_be_judged"]) == (0, 0, 0)
+    assert first["cannot_be_judged"] > 0
+    assert first["j_db"] < second["j_db"]
+    assert (code, data["best"]) == (4, first["option"])
+    assert data["why"].endswith(
+        f"; {first['cannot_be_judged']} of its findings cannot be judged, and may exceed; of those with all judged and "
+        f"within it is {second['option']}, J {second['j_db']:.2f} dB"
+    )
+    code, data, _ = compared(str(tmp_path / "bare"))
+    assert code == 4
+    assert data["why"].endswith("; no option has all of them judged and within")
+
+
+def test_numbers_of_enclosures(compared, sample_venues, tmp_path, evenhang):
+    """A count is the file's column with that many: what `predict` says of a file with rows taken off or repeated."""
+    _, data, _ = compared("left", options=("--count", "10,13"))
+    assert [(one["option"], one["enclosures"]) for one in data["options"]] == [
+        ("10 enclosures", 10), ("13 enclosures", 13),
+    ]  # fmt: skip
+    rows = (sample_venues / "theatre" / "left.toml").read_text().split("[[column]]")
+    venue = sample_venues / "theatre" / "venue.toml"
+    for one, text in zip(data["options"], (rows[:11], [*rows[:-1], rows[-1] + "\n", rows[-1]]), strict=True):
+        (tmp_path / "counted.toml").write_text("[[column]]".join(text))
+        whole = evenhang("predict", tmp_path / "counted.toml", venue, "--grid", 5, "--json").json["whole"]
+        assert one["level_a_mean_db"] == pytest.approx(whole["level_a_mean_db"], rel=1e-12, abs=0)
+    _, steps, _ = compared("left", options=("--count", "8:12:4", "--tilt=0:2:2"))
+    assert [one["enclosures"] for one in steps["options"]] == [8, 8, 12, 12]
+
+
+@pytest.mark.parametrize("count", ["0", "65", "8.5", "a", "8,8", "8:12", "8:9:0.5", ""])
+def test_counts_at_fault(compared, count):
+    with pytest.raises(SystemExit) as ended:
+        compared("left", options=("--count", count))
+    assert ended.value.code == 2
+
+
+def test_a_mirror_image_has_no_other_count(compared):
+    code, out, err = compared("right", options=("--count", "8"))
+    assert (code, out) == (2, "")
+    assert "mirror_of: makes it a mirror image: --count changes a design" in err
+
+
 def test_a_hang_beside_is_on_the_points_too(compared, sample_venues, tmp_path):
     text = (sample_venues / "theatre" / "left.toml").read_text().replace("main, stage left", "second, stage left")
     (tmp_path / "second.toml").write_text(text)
@@ -101,6 +157,30 @@ def test_files(compared):
     assert (folder / "distance.svg").stat().st_size > 10_000
     assert (folder / "plans.svg").stat().st_size > 10_000
     assert "best tilt" in text
+
+
+def test_table_json_csv_and_page_agree(compared):
+    _, text, _ = compared("left", "arc", options=("--tilt=-2:2:4",), text=True)
+    folder = Path(text.split("written to ")[1].split("/:")[0])
+    data = json.loads((folder / "compare.json").read_text())
+    rows = list(csv.DictReader((folder / "compare.csv").read_text().splitlines()))
+    page = (folder / "compare.html").read_text()
+    assert data["why"] in text
+    assert data["why"] in page
+    for one, row in zip(data["options"], rows, strict=True):
+        assert set(one) == set(row)
+        for name, value in one.items():
+            written = "; ".join(value) if isinstance(value, list) else "" if value is None else str(value)
+            assert row[name] == written
+        line = next(line for line in text.splitlines() if one["option"] + "  " in line)
+        assert f"{one['j_db']:.2f}" in line
+        assert line.startswith("NO ") == bool(one["not_an_option_because"])
+        assert (f"<s>{one['option']}</s>" in page) == bool(one["not_an_option_because"])
+        assert all(reason.replace("'", "&#39;") in page for reason in one["not_an_option_because"])
+    for caution in data["cautions"]:
+        assert caution.replace("'", "&#39;") in page
+    for outside in ("src=", 'href="http', "@import", "url(http"):
+        assert outside not in page
 
 
 @pytest.mark.parametrize(

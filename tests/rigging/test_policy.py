@@ -27,6 +27,11 @@ least_leg_deg = 30.0
 included_angle_deg = 120.0
 plumb_deg = 3.0
 tilt_tolerance_deg = 0.5
+trim_tolerance_m = 0.1
+aim_tolerance_deg = 0.6
+cell_share = 0.11
+cell_kg = 24.0
+sum_share = 0.06
 clearance_m = 2.5
 swing_deg = 5.0
 drag = 1.3
@@ -63,7 +68,16 @@ def test_nothing_is_looser_over_people():
     assert over.clearance_m > without.clearance_m
     for key in ("least_pick_share", "lean_pick_share", "least_leg_deg", "stability"):
         assert getattr(over, key) >= getattr(without, key)
-    for key in ("plumb_deg", "tilt_tolerance_deg", "swing_deg", "friction", "included_angle_deg"):
+    for key in (
+        "plumb_deg",
+        "tilt_tolerance_deg",
+        "aim_tolerance_deg",
+        "cell_kg",
+        "sum_share",
+        "swing_deg",
+        "friction",
+        "included_angle_deg",
+    ):
         assert getattr(over, key) <= getattr(without, key)
 
 
@@ -85,7 +99,7 @@ def test_a_policy_is_read_as_written(tmp_path):
     file.write_text(TEXT)
     read = load_policy(file).model_dump()
     assert read["source"] == "the house engineer"
-    numbers = [10.0, 0.5, 1.25, 0.1, 0.25, 30.0, 120.0, 3.0, 0.5, 2.5, 5.0, 1.3, 1.5, 0.3]
+    numbers = [10.0, 0.5, 1.25, 0.1, 0.25, 30.0, 120.0, 3.0, 0.5, 0.1, 0.6, 0.11, 24.0, 0.06, 2.5, 5.0, 1.3, 1.5, 0.3]
     assert [read[key] for key in KEYS[4:]] == numbers
 
 
@@ -114,6 +128,11 @@ def test_without_a_dynamic_factor_the_hoisting_class_decides(tmp_path):
         ("included_angle_deg", 0.0, 180.0),
         ("plumb_deg", 0.0, 30.0),
         ("tilt_tolerance_deg", 0.0, 5.0),
+        ("trim_tolerance_m", 0.0, 2.0),
+        ("aim_tolerance_deg", 0.0, 5.0),
+        ("cell_share", 0.0, 1.0),
+        ("cell_kg", 0.0, 500.0),
+        ("sum_share", 0.0, 1.0),
         ("clearance_m", 0.0, 20.0),
         ("swing_deg", 0.0, 45.0),
         ("drag", 0.1, 3.0),

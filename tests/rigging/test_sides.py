@@ -45,7 +45,9 @@ RIG: dict[str, dict[str, Any]] = {
     "policy": {"format": "policy/1", "name": "house", "source": "typed", "over_people": True,
                "rope_design_factor": 5.0, "marked_share": 1.0, "dynamic_factor": 1.0, "least_pick_share": 0.1,
                "lean_pick_share": 0.1, "least_leg_deg": 30.0, "included_angle_deg": 120.0, "plumb_deg": 3.0,
-               "tilt_tolerance_deg": 0.5, "clearance_m": 2.5, "swing_deg": 5.0, "drag": 1.3, "stability": 1.5,
+               "tilt_tolerance_deg": 0.5,
+               "trim_tolerance_m": 0.1, "aim_tolerance_deg": 0.5, "cell_share": 0.1, "cell_kg": 25.0,
+               "sum_share": 0.05, "clearance_m": 2.5, "swing_deg": 5.0, "drag": 1.3, "stability": 1.5,
                "friction": 0.3},
     "site": {"name": "hall", "point": [{"name": name, "position_m": [x, 0.0, 15.1], "limit_kg": 900.0}
                                        for name, x in (("A", 0.0), ("B", -0.9), ("C", -0.4))]},
