@@ -18,6 +18,7 @@ from typing import Any
 
 from acoustics.app import check as check_command
 from acoustics.app import folder
+from acoustics.app.coverage import coverage, rigging
 from acoustics.app.design import search
 from acoustics.app.design_input import Ask, read_from
 from acoustics.app.outcome import Outcome, outcome_of
@@ -30,7 +31,7 @@ from acoustics.venue import Venue, load_venue
 from rigging.equipment import Catalogue, load_catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.files import Document
-from rigging.findings import CANNOT, EXCEEDS, Finding, counts, worst_first
+from rigging.findings import Finding, worst_first
 from rigging.hang import Hang, load_hang, points_of
 from rigging.policy import Policy
 from rigging.rewrite import rewritten
@@ -230,7 +231,7 @@ def _report(staging: Path, hang: Hang, read: _Read, task: Task) -> dict[str, Any
     (staging / name).mkdir()
     for file, writer in files.items():
         writer(staging / name / file)
-    return _row(outcome, hang, _how(hang, read, task)) | {"folder": name}
+    return _row(outcome, hang, read.venue, _how(hang, read, task)) | {"folder": name}
 
 
 def _how(hang: Hang, read: _Read, task: Task) -> str:
@@ -244,13 +245,11 @@ def _how(hang: Hang, read: _Read, task: Task) -> str:
     return "yes" if mirrored is None else "as its mirror image"
 
 
-def _row(outcome: Outcome, hang: Hang, designed: str) -> dict[str, Any]:
+def _row(outcome: Outcome, hang: Hang, venue: Venue, designed: str) -> dict[str, Any]:
     """What the tour's table says of a hang."""
-    summary, report = outcome.summary, outcome.report
-    whole, found = summary["whole"], counts(report.findings)
-    known = [one for one in report.findings if one.status != CANNOT]
-    seat = whole["worst_seat"]
     types = Counter(item.name for item in hang.items)
+    figures = coverage(outcome.result, hang, venue)
+    del figures["worst_seat"]  # where it is stands in the report
     return {
         "hang": hang.name,
         "designed": designed,
@@ -259,20 +258,12 @@ def _row(outcome: Outcome, hang: Hang, designed: str) -> dict[str, Any]:
         "splays_deg": " ".join(f"{splay:g}" for splay in hang.splays_deg),
         "tilt_deg": hang.tilt_deg,
         "trim_m": hang.position_m[2],
-        "lowest_edge_m": summary["lowest_edge_m"],
         "mass_kg": hang.mass_kg,
-        "level_a_mean_db": whole["level_a_mean_db"],
-        "level_a_p5_p95_db": whole["level_a_p5_p95_db"],
-        "shape_spread_rms_db": whole["shape_spread_db"]["rms"],
-        "fall_per_doubling_db": whole["fall_per_doubling_db"],
-        "worst_seat_db": seat["from_mean_db"] if seat else None,
-        "exceed": found[EXCEEDS],
-        "cannot_be_judged": found[CANNOT],
-        "weakest": f"{known[0].part}: {known[0].what}" if known else "",
-        "used": known[0].used if known else None,
-        "points": _points(report.findings, hang),
-        "design": summary["design"],
-        "revision": summary["revision"],
+        **figures,
+        **rigging(outcome.report),
+        "points": _points(outcome.report.findings, hang),
+        "design": outcome.summary["design"],
+        "revision": outcome.summary["revision"],
     }
 
 

@@ -21,7 +21,7 @@ from rigging.revision import revision
 
 FIELDS = (
     "stop", "venue", "hang", "status", "enclosures", "types", "splays_deg", "tilt_deg", "trim_m", "lowest_edge_m",
-    "j_db", "level_a_mean_db", "level_a_p5_p95_db", "shape_spread_rms_db", "fall_per_doubling_db", "worst_seat_db",
+    "j_db", "level_a_mean_db", "level_a_p5_p95_db", "fall_per_doubling_db", "worst_seat_db",
     "exceed", "cannot_be_judged", "weakest", "used", "points", "mass_kg", "stock", "designed", "design", "revision",
     "folder", "fault",
 )  # fmt: skip
@@ -108,8 +108,8 @@ def as_csv(whole: Whole) -> str:
     return text.getvalue()
 
 
-_LEVELS = ("level_a_mean", "level_a_p5_p95", "fall_per_doubling", "worst_seat")
-_COLUMNS = ("rows", "tilt", "trim m", "mean dB(A)", "5–95 % dB", "fall dB", "worst seat dB", "used", "kg")
+_LEVELS = ("j", "level_a_mean", "level_a_p5_p95", "fall_per_doubling", "worst_seat")
+_COLUMNS = ("rows", "tilt", "trim m", "J dB", "mean dB(A)", "5–95 % dB", "fall dB", "worst seat dB", "used", "kg")
 
 
 def _cells(row: Mapping[str, Any]) -> list[str]:
@@ -177,7 +177,7 @@ def text(whole: Whole, kept: int) -> str:
         counted = [str(row["exceed"]), str(row["cannot_be_judged"])]
         body.append([row["venue"], row["hang"], *_cells(row), *counted, row["weakest"]])
     lines = [f"{whole.name}    REVISION {whole.revision}", *(f"! {caution}" for caution in CAUTIONS), ""]
-    lines += table(["venue", "hang", *_COLUMNS, "exceed", "open", "weakest"], body, "llrrrrrrrrrrrl")
+    lines += table(["venue", "hang", *_COLUMNS, "exceed", "open", "weakest"], body, "llrrrrrrrrrrrrl")
     short = [one for one in _truck(whole) if one["mark"]]
     if short:
         rows = [[one["status"], one["name"], one["most"], one["there"], one["where"]] for one in short]
