@@ -29,7 +29,7 @@ M = TypeVar("M", bound=Model)
 
 @dataclass(frozen=True)
 class Document:
-    """A TOML file as read: `file` as the user typed it, `data` unchecked, `text` for line numbers, hash of its bytes."""
+    """A TOML file as read: `file` as typed, `data` unchecked, `text` for line numbers, `sha256` of its bytes."""
 
     file: str
     path: Path

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -12,18 +14,59 @@ from acoustics.app import check as single
 from acoustics.app import folder, whatif
 from acoustics.app.check_sheet import findings_table
 from acoustics.app.check_sheet import text as hang_text
-from acoustics.app.sheet import number, plain, table
+from acoustics.app.sheet import Table, number, plain
 from acoustics.app.status import of_findings, refusing
 from acoustics.power import Feed, feeds, power_findings, stock_findings, taken
 from acoustics.show import Show, load_show
+from acoustics.venue import Venue
 from rigging.cautions import CAUTIONS
 from rigging.check import Report, check
 from rigging.equipment import Catalogue, load_catalogue
 from rigging.faults import Fault, FileFaults
+from rigging.files import Document
 from rigging.findings import CANNOT, WITHIN, Finding, counts, worst_first
 from rigging.findings import EXCEEDS as EXCEEDED
 from rigging.policy import Policy
 from rigging.revision import revision
+
+PLACED = "not judged: how placed enclosures stand, and what they stand on"
+
+
+@dataclass(frozen=True)
+class JudgedShow:
+    """What is judged of a show: every hang with all others on its points, then power and stock; how it is patched."""
+
+    reports: tuple[Report, ...]
+    shared: tuple[Finding, ...]
+    feeds: tuple[Feed, ...]
+    policy: Policy
+    revision: str
+
+    @property
+    def findings(self) -> list[Finding]:
+        """Those of the show, then those of its hangs."""
+        return [*self.shared, *(finding for report in self.reports for finding in report.findings)]
+
+
+def judge_show(show: Show, loaded: tuple[Venue, Document], catalogue: Catalogue, policy: Policy) -> JudgedShow:
+    """Judge a show in its venue, with the limits that were asked for.
+
+    Raises
+    ------
+    FileFaults
+        If a hang names a point that the venue does not have.
+    """
+    venue, document = loaded
+    reports = [
+        check(hang, catalogue, policy, venue, [o for o in show.hangs if o is not hang], document.data)
+        for hang in show.hangs
+    ]
+    listed = feeds(show, catalogue)
+    shared = worst_first([*power_findings(show, catalogue, listed), *stock_findings(show, listed)])
+    power = [] if show.power is None else [show.power.amplifier, show.power.cable]
+    driven = {name: catalogue.documents[name].data for name in power}
+    word = revision({**show.inputs, "venue": document.data, "policy": policy.model_dump(), "power": driven})
+    return JudgedShow(tuple(reports), tuple(shared), tuple(listed), policy, word)
 
 
 @refusing
@@ -31,32 +74,27 @@ def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
     if asked.out is not None:
         folder.prepare(Path(asked.out))
-    _only_of_hangs(asked)
+    refuse_of_one_hang(asked)
     catalogue = load_catalogue(asked.equipment)
     policy = single.policy_of(asked.policy)
     show = load_show(asked.hang, catalogue)
-    venue, document = whatif.limited(show.venue, show.venue_document, asked.limit)
-    reports = [
-        check(hang, catalogue, policy, venue, [o for o in show.hangs if o is not hang], document.data)
-        for hang in show.hangs
-    ]
-    listed = feeds(show, catalogue)
-    shared = worst_first([*power_findings(show, catalogue, listed), *stock_findings(show, listed)])
-    word = revision({**show.inputs, "venue": document.data, "policy": policy.model_dump()})
-    said = _text(show, word, reports, shared, listed, catalogue)
-    data = json.dumps(plain(_data(show, word, reports, shared, listed, policy)), indent=2, ensure_ascii=False)
+    loaded = whatif.limited(show.venue, show.venue_document, asked.limit)
+    judged = judge_show(show, loaded, catalogue, policy)
+    said = _text(show, judged)
+    data = json.dumps(plain(as_data(show, judged)), indent=2, ensure_ascii=False)
     written = None
     if asked.out is not None:
         files = {"check.txt": f"{said}\n", "check.json": f"{data}\n"}
         writers = {name: partial(single.write_text, content=content) for name, content in files.items()}
-        written = folder.write(Path(asked.out), show.name, word, writers)
+        written = folder.write(Path(asked.out), show.name, judged.revision, writers)
     print(data if asked.json else said)
     if written is not None and not asked.json:
         print(f"\nwritten to {written}/: check.json, check.txt")
-    return of_findings([*shared, *(finding for report in reports for finding in report.findings)])
+    return of_findings(judged.findings)
 
 
-def _only_of_hangs(asked: argparse.Namespace) -> None:
+def refuse_of_one_hang(asked: argparse.Namespace) -> None:
+    """Refuse options that hold for a single hang."""
     given = [(asked.venue is not None, "VENUE"), (bool(asked.beside), "--beside")]
     why = "a show names its venue and all hangs itself"
     faults = [
@@ -66,31 +104,30 @@ def _only_of_hangs(asked: argparse.Namespace) -> None:
         raise FileFaults(faults)
 
 
-def _text(
-    show: Show, word: str, reports: list[Report], shared: list[Finding], listed: list[Feed], catalogue: Catalogue
-) -> str:
-    found = counts([*shared, *(finding for report in reports for finding in report.findings)])
+def _text(show: Show, judged: JudgedShow) -> str:
+    found = counts(judged.findings)
     lines = [
         f"{show.name}  in  {show.venue.name}",
-        f"REVISION {word}",
+        f"REVISION {judged.revision}",
         "",
         f"{found[EXCEEDED]} exceed, {found[CANNOT]} cannot be judged, {found[WITHIN]} within",
         "",
         *(f"! {caution}" for caution in CAUTIONS),
         "",
         "HANGS, each with all others on its points",
-        *_hangs(reports),
+        *hangs_table(judged.reports).lines,
     ]
-    if len(reports) < len(show.parts):
-        lines += ["not judged: how placed enclosures stand, and what they stand on"]
-    lines += ["", "POWER AND STOCK", *findings_table(shared)] if shared else []
-    lines += ["", "PATCH", *_patch(listed), "", "TAKEN", *_taken(show, listed)]
-    for report in reports:
+    if len(judged.reports) < len(show.parts):
+        lines += [PLACED]
+    lines += ["", "POWER AND STOCK", *findings_table(judged.shared)] if judged.shared else []
+    lines += ["", "PATCH", *patch_table(judged.feeds).lines, "", "TAKEN", *taken_table(show, judged.feeds).lines]
+    for report in judged.reports:
         lines += ["", "=" * 98, hang_text(report)]
     return "\n".join(lines)
 
 
-def _hangs(reports: list[Report]) -> list[str]:
+def hangs_table(reports: Sequence[Report]) -> Table:
+    """Each hang's mass, findings and weakest part."""
     rows = []
     for report in reports:
         found = counts(report.findings)
@@ -100,10 +137,11 @@ def _hangs(reports: list[Report]) -> list[str]:
         what = "" if worst is None else f"{worst.part}: {worst.what}"
         cells = [str(found[EXCEEDED]), str(found[CANNOT]), str(found[WITHIN])]
         rows.append([report.hang.name, f"{report.hang.mass_kg:.0f}", *cells, used, what])
-    return table(["", "kg", "exceed", "cannot be judged", "within", "weakest", ""], rows, "lrrrrrl")
+    return Table(["", "kg", "exceed", "cannot be judged", "within", "weakest", ""], rows, "lrrrrrl")
 
 
-def _patch(listed: list[Feed]) -> list[str]:
+def patch_table(listed: Sequence[Feed]) -> Table:
+    """Which enclosures go where, and in parallel with which."""
     rows = []
     for feed in listed:
         rows_text = ", ".join(map(str, feed.rows))
@@ -112,30 +150,31 @@ def _patch(listed: list[Feed]) -> list[str]:
         cable = f"{feed.cable}: {_span(feed.pairs)}" if feed.pairs else "–"
         rows.append([feed.part, rows_text, feed.enclosure, feed.programme, ways, number(feed.load_ohm), outputs, cable])
     head = ["", "enclosures", "type", "programme", "ways", "ohm", "amplifier: channels", "cable: pairs"]
-    return [*table(head, rows, "llllrrll"), "amplifiers are counted through the show, cables within each part"]
+    return Table(head, rows, "llllrrll", ("amplifiers are counted through the show, cables within each part",))
 
 
 def _span(numbers: tuple[int, ...]) -> str:
     return str(numbers[0]) if len(numbers) == 1 else f"{numbers[0]}–{numbers[-1]}"
 
 
-def _taken(show: Show, listed: list[Feed]) -> list[str]:
+def taken_table(show: Show, listed: Sequence[Feed]) -> Table:
+    """What the show takes of each type, and the stock."""
     rows = [[name, str(count), str(show.stock.get(name, "–"))] for name, count in taken(show, listed).items()]
-    return table(["", "taken", "stock"], rows, "lrr")
+    return Table(["", "taken", "stock"], rows, "lrr")
 
 
-def _data(
-    show: Show, word: str, reports: list[Report], shared: list[Finding], listed: list[Feed], policy: Policy
-) -> dict[str, Any]:
+def as_data(show: Show, judged: JudgedShow) -> dict[str, Any]:
+    """What is judged of a show for programs."""
+    patch = [{key: value for key, value in vars(feed).items() if key != "electrical"} for feed in judged.feeds]
     return {
         "show": show.name,
         "venue": show.venue.name,
-        "revision": word,
-        "counts": counts([*shared, *(finding for report in reports for finding in report.findings)]),
-        "findings": [single.finding_data(finding) for finding in shared],
-        "hangs": [single.as_data(report) for report in reports],
-        "patch": [{key: value for key, value in vars(feed).items() if key != "electrical"} for feed in listed],
-        "taken": taken(show, listed),
-        "policy": policy.model_dump(),
+        "revision": judged.revision,
+        "counts": counts(judged.findings),
+        "findings": [single.finding_data(finding) for finding in judged.shared],
+        "hangs": [single.as_data(report) for report in judged.reports],
+        "patch": patch,
+        "taken": taken(show, judged.feeds),
+        "policy": judged.policy.model_dump(),
         "cautions": list(CAUTIONS),
     }
