@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 Array = npt.NDArray[np.float64]
-_DENSE = 16  # loads beyond which the table is set in smaller type
+_DENSE = 12  # loads beyond which the table is set in smaller type
 NO_MAINS = "what an amplifier or a hoist takes from the mains, and by which connector, is in no file: not known"
 
 

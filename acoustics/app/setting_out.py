@@ -13,10 +13,11 @@ from matplotlib.patches import Polygon
 
 Array = npt.NDArray[np.float64]
 
-_SIZE_IN = (4.3, 3.5)  # as printed
+_SIZE_IN = (3.15, 2.9)  # as printed
 _TEXT = 7.5
 _APART = 0.045  # of the view, between ordinates' texts
-_AROUND = [(x, y) for r in (9.0, 15.0, 22.0) for x, y in ((r, 0), (-r, 0), (0, r), (0, -r), (r, r), (-r, -r), (r, -r))]
+_LEAST_M = 4.0
+_WAYS = np.array([(1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (1, -1), (-1, 1)], dtype=float)
 
 
 def setting_out_figure(place: npt.ArrayLike, names: Sequence[str], outlines: Sequence[Array]) -> Figure:
@@ -51,17 +52,18 @@ def setting_out_figure(place: npt.ArrayLike, names: Sequence[str], outlines: Seq
     ax.set_yticks([])
     for side in ax.spines.values():
         side.set_visible(False)
-    ax.set_title("x → to the audience    y ↑ to stage left (house right)    m", fontsize=_TEXT, loc="left")
+    ax.set_title("x → to the audience, y ↑ to stage left (house right), m", fontsize=_TEXT - 0.5, loc="left", pad=2.0)
     return figure
 
 
 def _view(places: Array) -> tuple[Array, Array]:
-    """Corners of what is drawn: datum and points with room about them, not narrower than a third of its length."""
+    """Corners of what is drawn: datum and points with room about them, in the shape of the paper."""
     all_of = np.vstack([places, [[0.0, 0.0]]])
     low, high = all_of.min(axis=0), all_of.max(axis=0)
-    span = np.maximum(high - low, max(float((high - low).max()) / 2.0, 4.0))
+    shape = np.array(_SIZE_IN)
+    span = float(np.max(np.maximum(high - low, _LEAST_M) / shape)) * shape
     middle = (low + high) / 2.0
-    return middle - span * 0.64, middle + span * 0.64
+    return middle - span * 0.62, middle + span * 0.62
 
 
 def _ordinates(ax: Axes, places: Array, low: Array, high: Array) -> None:
@@ -104,16 +106,18 @@ def _marks(ax: Axes, places: Array, names: Sequence[str], low: Array, high: Arra
     taken = [*points]
     for name, point in zip(names, points, strict=True):
         others = np.array([one for one in taken if not np.allclose(one, point)] or [[1e6, 1e6]])
-        free = [float(np.linalg.norm(others - (point + offset), axis=1).min()) for offset in np.array(_AROUND)]
+        wide = np.array([1.0 + 0.35 * (len(name) - 1), 1.0])
+        around = np.concatenate([_WAYS * reach * wide for reach in (10.0, 16.0, 24.0)])
+        free = [float(np.linalg.norm((others - (point + offset)) / wide, axis=1).min()) for offset in around]
         best = next((i for i, room in enumerate(free) if room >= 11.0), int(np.argmax(free)))
-        taken.append(point + np.array(_AROUND[best]))
+        taken.append(point + around[best])
         arrow = {"arrowstyle": "-", "linewidth": 0.4, "color": "0.35", "shrinkA": 0, "shrinkB": 2}
         box = {"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.9}
         style: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": _TEXT + 0.5, "fontweight": "bold"}
         ax.annotate(
             name,
             point / per_m,
-            _AROUND[best],
+            around[best],
             textcoords="offset points",
             arrowprops=arrow,
             bbox=box,
@@ -127,4 +131,4 @@ def _scale_bar(ax: Axes, low: Array, high: Array) -> None:
     length = next(one for one in (20.0, 10.0, 5.0, 2.0, 1.0) if one <= span / 3.0 or one == 1.0)
     x, y = float(high[0]) - length - 0.03 * span, float(high[1]) - 0.04 * float(high[1] - low[1])
     ax.plot([x, x + length], [y, y], color="black", linewidth=2.5, solid_capstyle="butt")
-    ax.text(x + length / 2.0, y, f"{length:g} m", ha="center", va="top", fontsize=_TEXT)
+    ax.text(x - 0.01 * span, y, f"{length:g} m", ha="right", va="center", fontsize=_TEXT)

@@ -26,6 +26,8 @@ from acoustics.show_prediction import ShowOptions
 from rigging.equipment import load_catalogue
 from rigging.findings import worst_first
 
+_PAIRS = 3  # of parts that are aligned, in one picture
+
 
 @refusing
 def run(asked: argparse.Namespace) -> int:
@@ -52,7 +54,7 @@ def show_report_files(
     if sheet:
         pages["sheet"] = "sheet.html", {**heading(outcome.summary), "sheets": _sheets(outcome)}
     if advance:
-        pages["advance"] = "advance.html", {**show_advance(outcome), "design": ""}
+        pages["advance"] = "advance.html", show_advance(outcome)
     if pages:
         return page_writers(pages, pdf=pdf, paper=paper)
     from acoustics import results
@@ -112,8 +114,10 @@ def _figures(outcome: ShowOutcome) -> dict[str, Any]:
     from acoustics import show_plots
 
     pairs = [proposal for proposal in outcome.proposals if proposal.overlap_m2 > 0]
+    pages = [pairs[first : first + _PAIRS] for first in range(0, len(pairs), _PAIRS)]
+    apart = [show_plots.apart_figure(outcome.result, pairs, some) for some in pages]
     return {
         "plan": inside(show_plots.levels_figure(outcome.result), "plan"),
         "loudest": inside(show_plots.loudest_figure(outcome.result), "loudest"),
-        "apart": inside(show_plots.apart_figure(outcome.result, pairs), "apart") if pairs else "",
+        "apart": [inside(figure, f"apart-{index}") for index, figure in enumerate(apart)],
     }
