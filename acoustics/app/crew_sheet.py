@@ -120,9 +120,10 @@ def _flags(report: Report) -> list[str]:
     found, hang = counts(report.findings), report.hang
     lines = []
     if found[EXCEEDS]:
-        lines.append(f"{found[EXCEEDS]} FINDINGS EXCEED A LIMIT: see the report before anything is lifted")
+        which = "1 FINDING EXCEEDS" if found[EXCEEDS] == 1 else f"{found[EXCEEDS]} FINDINGS EXCEED"
+        lines.append(f"{which} A LIMIT: see the report before anything is lifted")
     if found[CANNOT]:
-        lines.append(f"{found[CANNOT]} findings cannot be judged: see the report")
+        lines.append(f"{found[CANNOT]} finding{'s' * (found[CANNOT] > 1)} cannot be judged: see the report")
     locks = [finding.part.removeprefix("joint ") for finding in report.findings if finding.what == LOCK]
     if locks and hang.standing:
         lines.append("EVERY JOINT STANDS IN COMPRESSION: locks that hold both ways")

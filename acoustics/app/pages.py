@@ -31,5 +31,6 @@ def inside(figure: Any, name: str) -> Markup:
     text = written.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.S)
+    text = re.sub(r' xmlns(:xlink)?="[^"]*"', "", text).replace("xlink:href", "href")  # HTML needs no namespaces
     text = re.sub(r'\bid="([^"]+)"', rf'id="{name}-\g<1>"', text)
     return Markup(re.sub(r'(url\(|href=")#', rf"\g<1>#{name}-", text))

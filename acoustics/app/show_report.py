@@ -24,7 +24,7 @@ from acoustics.app.status import of_findings, refusing
 from acoustics.show import load_show
 from acoustics.show_prediction import ShowOptions
 from rigging.equipment import load_catalogue
-from rigging.findings import worst_first
+from rigging.findings import CANNOT, EXCEEDS, WITHIN, worst_first
 
 _PAIRS = 3  # of parts that are aligned, in one picture
 
@@ -78,7 +78,7 @@ def _values(outcome: ShowOutcome) -> dict[str, Any]:
     of_policy = check_sheet.basis_lines(judged.reports[0]) if judged.reports else []
     return {
         **heading(outcome.summary),
-        "decision": [*decision(worst_first(judged.findings)), *_levels(summary)],
+        "decision": [*decision(worst_first(judged.findings)), *_quiet(neighbours), *_levels(summary)],
         "hangs": hangs_table(judged.reports),
         "placed": PLACED if len(judged.reports) < len(show.parts) else "",
         "levels": levels_table(summary),
@@ -97,6 +97,17 @@ def _values(outcome: ShowOutcome) -> dict[str, Any]:
         "basis": [*basis(outcome.result.attrs, outcome.asked), *of_policy],
         "hashes": hashes(outcome.inputs),
     }
+
+
+def _quiet(rows: list[dict[str, Any]]) -> list[dict[str, str]]:
+    """Whether limits of quiet areas are exceeded, where the venue gives some."""
+    status = [row["status"] for row in rows if row["status"]]
+    if not status:
+        return []
+    over, unknown = status.count(EXCEEDS), status.count(CANNOT)
+    mark = "exceeds" if over else "open" if unknown else ""
+    said = f"{over} limits exceeded, {unknown} cannot be judged, {status.count(WITHIN)} within."
+    return [{"mark": mark, "head": "Quiet areas:", "text": said}]
 
 
 def _levels(summary: dict[str, Any]) -> list[dict[str, str]]:
