@@ -87,7 +87,7 @@ def report(tmp_path: Path, capsys: Any) -> Callable[..., tuple[int, Path | None,
     """Status, folder and messages of `evenhang report` on a coarse grid."""
 
     def run(*arguments: object) -> tuple[int, Path | None, str]:
-        asked = ["report", *map(str, arguments), "--grid", "8", "--out", str(tmp_path / "out")]
+        asked = ["report", *map(str, arguments), "--grid", "20", "--out", str(tmp_path / "out")]
         code = cli.main(asked)
         said = capsys.readouterr()
         found = re.match(r"written to (.+)/: ", said.out)

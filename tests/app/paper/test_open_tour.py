@@ -29,7 +29,7 @@ def kept(sample_venues, tmp_path_factory) -> Path:
         [sample_venues / "meadow" / "show.toml"],
     ]
     for run in runs:
-        cli.main(["report", *map(str, run), "--grid", "10", "--out", str(out)])
+        cli.main(["report", *map(str, run), "--grid", "20", "--out", str(out)])
     return out
 
 
@@ -79,7 +79,9 @@ def test_figures_of_each_run_are_those_of_its_csv(tour):
 
 def test_a_list_of_current_folders_decides_between_revisions(tour):
     twice = [name for name in _folders(tour) if name.startswith("main-stage-left")]
-    theatre = [n for n in twice if xr.load_dataset(tour / n / "field.nc").attrs["venue"] == "Gable Theatre"]
+    theatre = [
+        n for n in twice if xr.load_dataset(tour / n / "field.nc", engine="h5netcdf").attrs["venue"] == "Gable Theatre"
+    ]
     assert len(theatre) == 2
     (tour / "tour.json").write_text(json.dumps({"runs": [{"folder": theatre[1]}]}))
     found = acoustics.open_tour(tour)
@@ -101,7 +103,7 @@ def test_hidden_folders_and_copies_do_not_count(tour):
 
 def test_other_bands_are_refused_by_name(tour, sample_venues):
     theatre = sample_venues / "theatre"
-    lines = ["--lines", "125", "--grid", "10", "--out", str(tour / "zz")]
+    lines = ["--lines", "125", "--grid", "20", "--out", str(tour / "zz")]
     cli.main(["predict", str(theatre / "left.toml"), str(theatre / "venue.toml"), *lines])
     with pytest.raises(ValueError, match=r"zz/main-.*/field\.nc: has other bands than .*field\.nc"):
         acoustics.open_tour(tour)
