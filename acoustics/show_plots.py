@@ -13,11 +13,13 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Polygon
+from matplotlib.patheffects import withStroke
 
 from acoustics import plots
 
 # Apart in colour for all eyes; a ninth part begins again with the first.
 _COLOURS = ("#0072B2", "#E69F00", "#56B4E9", "#D55E00", "#009E73", "#F0E442", "#CC79A7", "#999999")
+_MARKS = 14.0  # numbers over the longer side of a plan, so that it can be read without colours
 _HEARD_DB = 10.0  # parts that differ by less are both heard
 _LATE_MS = np.array([-40.0, -20.0, -10.0, -5.0, -2.0, 2.0, 5.0, 10.0, 20.0, 40.0])
 
@@ -59,30 +61,36 @@ def loudest_figure(result: xr.Dataset) -> Figure:
     figure, panels = _panels(result, "Plan: the loudest part, dB(A)")
     for layer, ax in enumerate(panels):
         _draw(result, ax, layer, loudest, scale, colours)
+        _mark(result, ax, layer, loudest + 1.0, "{:.0f}", _MARKS)
     seen = sorted({int(one) for one in loudest[np.isfinite(loudest)]})
-    handles = [Patch(facecolor=colours(index), label=names[index]) for index in seen]
+    handles = [Patch(facecolor=colours(index), label=f"{index + 1}  {names[index]}") for index in seen]
     figure.legend(handles=handles, fontsize=12, loc="outside right upper")
     return figure
 
 
-def apart_figure(result: xr.Dataset, pairs: Sequence[Pair]) -> Figure:
-    """For each aligned pair, with its delay set: how much later the one arrives, over the seats and as a histogram."""
+def apart_figure(result: xr.Dataset, pairs: Sequence[Pair], shown: Sequence[Pair] | None = None) -> Figure:
+    """For each aligned pair, with all delays set: how much later the one arrives, over the seats and as a histogram.
+
+    `shown`: those of the pairs that are drawn; all when absent.
+    """
+    shown = pairs if shown is None else shown
     names = [str(name) for name in result["part"].values]
-    figure = Figure(figsize=(12.0, 3.6 * len(pairs)), layout="constrained")
-    axes = figure.subplots(len(pairs), 2, squeeze=False)
+    figure = Figure(figsize=(12.0, 3.6 * len(shown)), layout="constrained")
+    axes = figure.subplots(len(shown), 2, squeeze=False)
     colours = colormaps["PuOr"]
     scale = BoundaryNorm(_LATE_MS, colours.N, extend="both")
     moved = {pair.of: pair.delay_s - _had(result, names.index(pair.of)) for pair in pairs}
-    for (plan, histogram), pair in zip(axes, pairs, strict=True):
+    for (plan, histogram), pair in zip(axes, shown, strict=True):
         of, to = names.index(pair.of), names.index(pair.to)
         arrival, level = result["part_arrival"].values, result["part_level_a"].values
         late = (arrival[of] + moved[pair.of] - arrival[to] - moved.get(pair.to, 0.0)) * 1000.0
         served = result["surface"].values[result["part_serves"].values[of].astype(bool)]
         with np.errstate(invalid="ignore"):
             near = (np.abs(level[of] - level[to]) <= _HEARD_DB) & np.isin(result["area"].values, served)
-        shown = np.where(near, late, np.nan)
+        near_late = np.where(near, late, np.nan)
         for layer in range(int(result["surface_layer"].values.max()) + 1):
-            _draw(result, plan, layer, shown, scale, colours)
+            _draw(result, plan, layer, near_late, scale, colours)
+            _mark(result, plan, layer, near_late, "{:+.0f}", _MARKS / 2.0)
         _finish(plan)
         plan.set_title(f"{pair.of} after {pair.to}", loc="left", fontsize=12)
         chosen = near & np.isfinite(late) & (result["seat_weight"].values > 0)
@@ -121,6 +129,25 @@ def _finish(ax: Axes) -> None:
     ax.set_xlabel("x from the datum, m", fontsize=13)
     ax.set_ylabel("y to stage left (house right), m", fontsize=13)
     ax.tick_params(labelsize=12)
+
+
+def _mark(result: xr.Dataset, ax: Axes, layer: int, value: np.ndarray[Any, Any], form: str, across: float) -> None:
+    """Values as numbers, some `across` the longer side of all areas."""
+    of_layer = result["surface"].values[result["surface_layer"].values == layer]
+    chosen = np.isin(result["area"].values, of_layer) & ~result["on_section"].values & np.isfinite(value)
+    if not chosen.any():
+        return
+    place = np.column_stack([result["x"].values, result["y"].values])
+    step = float(np.max(np.ptp(place[np.isfinite(place).all(axis=1)], axis=0))) / across
+    off = np.linalg.norm(place / step - np.floor(place / step) - 0.5, axis=1)
+    first: dict[tuple[int, int], int] = {}
+    for index in np.flatnonzero(chosen)[np.argsort(off[chosen], kind="stable")]:
+        x, y = (int(cell) for cell in np.floor(place[index] / step))
+        first.setdefault((x, y), int(index))
+    halo = [withStroke(linewidth=2.0, foreground="white")]
+    for x, y, shown in ((*place[index], value[index]) for index in first.values()):
+        style: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 11, "path_effects": halo, "zorder": 6}
+        ax.text(float(x), float(y), form.format(shown), **style)
 
 
 def _draw(

@@ -61,6 +61,7 @@ class Report:
     beyond: Array  # (N,) what a load off the middle can add to one side of a joint beyond half [N]
     stages: list[Stage]
     advice: str
+    gusts: list[PointLoad]  # of this hang, the greatest of each in a gust from any way; none where no wind is judged
 
     @property
     def tilt_deg(self) -> float:
@@ -115,6 +116,7 @@ def check(
         beyond=_beyond(hang, last),
         stages=judged.stages,
         advice=best_picks(hang, arms, policy.least_pick_share),
+        gusts=judged.gusts,
     )
 
 
@@ -127,6 +129,7 @@ class Judged:
     lines: list[PickLine]
     loads: list[PointLoad]
     stages: list[Stage]
+    gusts: list[PointLoad]
 
 
 def judge(
@@ -161,7 +164,15 @@ def judge(
         *(wind_findings(hang, site, last, policy) if site else ()),
     ]
     found = list(cable_findings(hang, findings, free=last.balance.free))
-    return Judged(hang, found, hung.lines, roof, hung.stages)
+    return Judged(hang, found, hung.lines, roof, hung.stages, hung.blown_loads[-1] if hung.blown_loads else [])
+
+
+def roof_loads(report: Report, catalogue: Catalogue, *, at_rest: bool = False) -> list[PointLoad]:
+    """What a hang alone puts on its points, the worst stage of each pick; `at_rest`: without a dynamic factor."""
+    if not report.stages:
+        return []
+    lines = [dataclasses.replace(line, factor=1.0) if at_rest else line for line in report.lines]
+    return _point_loads(report.hang, lines, report.stages[-1], report.policy, catalogue, at_rest=at_rest)
 
 
 def _together(all_hung: Sequence[_HungUp]) -> list[list[PointLoad]]:
@@ -220,9 +231,16 @@ def _refuse_unknown_points(hangs: Sequence[Hang], site: Site | None) -> None:
 
 
 def _point_loads(
-    hang: Hang, lines: Sequence[PickLine], last: Stage, policy: Policy, catalogue: Catalogue
+    hang: Hang,
+    lines: Sequence[PickLine],
+    last: Stage,
+    policy: Policy,
+    catalogue: Catalogue,
+    *,
+    at_rest: bool = False,
 ) -> list[PointLoad]:
-    loads = [*pick_point_loads(hang, lines), *pullback_point_loads(hang, last, policy, catalogue)]
+    pulled = pullback_point_loads(hang, last, policy, catalogue, at_rest=at_rest)
+    loads = [*pick_point_loads(hang, lines), *pulled]
     return list(cable_loads(hang, loads))
 
 
@@ -243,6 +261,7 @@ def _check_stack(hang: Hang, policy: Policy, site: Site | None, venue: Mapping[s
         beyond=stack_beyond(hang, column),
         stages=[],
         advice="a stack on the ground has no picks",
+        gusts=[],
     )
 
 

@@ -6,6 +6,7 @@ counted from 1, as the rows of a column are. A line is given only where it is ce
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 import tomllib
@@ -28,12 +29,13 @@ M = TypeVar("M", bound=Model)
 
 @dataclass(frozen=True)
 class Document:
-    """A TOML file as read: `file` as the user typed it, `data` unchecked, `text` for line numbers."""
+    """A TOML file as read: `file` as typed, `data` unchecked, `text` for line numbers, `sha256` of its bytes."""
 
     file: str
     path: Path
     text: str
     data: dict[str, Any]
+    sha256: str
 
     def fault(self, loc: Loc, wrong: str, todo: str, value: object = NO_VALUE) -> Fault:
         """A fault at `loc`, with its line where that is certain."""
@@ -57,7 +59,8 @@ def read(path: str | os.PathLike[str], *formats: str) -> Document:
         If it cannot be read, is no TOML, or is of another kind or version.
     """
     file = os.fspath(path)
-    return parse(_read_text(file, formats), file, *formats)
+    content = _read_bytes(file, formats)
+    return _parsed(_text_of(content, file), file, formats, content)
 
 
 def parse(text: str, file: str, *formats: str) -> Document:
@@ -68,11 +71,15 @@ def parse(text: str, file: str, *formats: str) -> Document:
     FileFaults
         If it is no TOML, or of another kind or version.
     """
+    return _parsed(text, file, formats, text.encode())
+
+
+def _parsed(text: str, file: str, formats: tuple[str, ...], content: bytes) -> Document:
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise FileFaults([_syntax_fault(file, error)]) from None
-    document = Document(file, Path(file), text, data)
+    document = Document(file, Path(file), text, data, hashlib.sha256(content).hexdigest())
     check_format(document, *formats)
     return document
 
@@ -117,7 +124,7 @@ def _check(data: dict[str, Any], model: type[M], prefix: str = "") -> tuple[M | 
     return (None if problems else checked), problems
 
 
-def _read_text(file: str, formats: tuple[str, ...]) -> str:
+def _read_bytes(file: str, formats: tuple[str, ...]) -> bytes:
     path = Path(file)
 
     def refuse(wrong: str, todo: str) -> FileFaults:
@@ -142,10 +149,15 @@ def _read_text(file: str, formats: tuple[str, ...]) -> str:
         raise refuse(f"cannot be read ({reason})", "check path and rights") from None
     if not content.strip():
         raise refuse("is empty", f"start it with {_first_line(formats)}")
+    return content
+
+
+def _text_of(content: bytes, file: str) -> str:
     try:
         return content.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
-        raise refuse("is not a text file in UTF-8", "save it as plain TOML text") from None
+        wrong, todo = "is not a text file in UTF-8", "save it as plain TOML text"
+        raise FileFaults([Fault(file, "", wrong, todo)]) from None
 
 
 def _first_line(formats: tuple[str, ...]) -> str:

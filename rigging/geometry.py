@@ -16,6 +16,8 @@ from rigging.hang import Hang
 
 Array = npt.NDArray[np.float64]
 
+CENTRE_WITHIN_M = 0.1  # off the venue's middle; what hangs nearer to it hangs in the centre
+
 
 @dataclass(frozen=True)
 class Poses:
@@ -122,6 +124,17 @@ def lay_out(hang: Hang) -> Layout:
     sides += [rows.place(index, side_outline(item)) for index, item in enumerate(hang.items)]
     outline = np.stack(sides)
     return Layout(frame, rows, reference, outline, float(outline[..., 2].min()))
+
+
+def side_of(hang: Hang) -> str:
+    """The side of the stage that a hang belongs to, the house's name in brackets.
+
+    From its y against the venue's middle, y = 0, to which the centre extends by `CENTRE_WITHIN_M`.
+    """
+    y = hang.position_m[1]
+    if abs(y) <= CENTRE_WITHIN_M:
+        return "centre"
+    return "stage left (house right)" if y > 0 else "stage right (house left)"
 
 
 def side_outline(item: Frame | Adapter | Enclosure) -> Array:

@@ -56,6 +56,7 @@ class Hang:
     floor_below_m: float | None
     side: float  # +1, or −1 for a mirror image: its holes are those on the other side of the frame
     document: Document
+    design: Document  # the file that `mirror_of` names; its own where it is no mirror image
     inputs: Mapping[str, Any]  # all that the hang was read from, equipment included; not where it lies
 
     @property
@@ -260,6 +261,7 @@ def _resolve(document: Document, catalogue: Catalogue) -> Hang:
         floor_below_m=hang.floor_below_m,
         side=1.0,
         document=document,
+        design=document,
         inputs={"hang": _hung(document.data), "equipment": {n: catalogue.content(n) for n in _names(hang)}},
     )
 

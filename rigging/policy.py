@@ -6,9 +6,9 @@ from importlib import resources
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, PrivateAttr
 
-from rigging.files import read, validate
+from rigging.files import Document, read, validate
 from rigging.models import Flag, Model, Name, key, quantity
 
 Factor = Annotated[float, quantity(1.0, 20.0, "")]
@@ -48,6 +48,13 @@ class Policy(Model):
     stability: Factor = key("righting over overturning moment of a stack", "1.5")
     friction: Annotated[float, quantity(0.0, 1.0, "")] = key("friction that a stack may count on", "0.3")
 
+    _document: Document | None = PrivateAttr(None)
+
+    @property
+    def document(self) -> Document | None:
+        """The file that it was read from, None where it was made otherwise."""
+        return self._document
+
 
 def load_policy(path: str | Path | None = None) -> Policy:
     """Read a policy file, or the packaged one.
@@ -58,7 +65,10 @@ def load_policy(path: str | Path | None = None) -> Policy:
         With all its faults.
     """
     packaged = Path(str(resources.files("rigging") / "policies" / "over_people.toml"))
-    return validate(read(packaged if path is None else path, "policy/1"), Policy)
+    document = read(packaged if path is None else path, "policy/1")
+    policy = validate(document, Policy)
+    policy._document = document
+    return policy
 
 
 def cell_allowance_kg(load_kg: float, policy: Policy) -> float:

@@ -96,17 +96,20 @@ def _apart(hang: Hang, stage: Stage, trim_m: float) -> float | None:
     return float(np.linalg.norm(np.array(hang.pullback.to_m) - place))
 
 
-def pullback_point_loads(hang: Hang, last: Stage, policy: Policy, catalogue: Catalogue) -> Iterator[PointLoad]:
+def pullback_point_loads(
+    hang: Hang, last: Stage, policy: Policy, catalogue: Catalogue, *, at_rest: bool = False
+) -> Iterator[PointLoad]:
     """Load that a pull-back puts on its venue point: its pull, its hardware, and the hoist with all its chain.
 
-    Where it pulls upwards, its weight is a load of its own: it may rest on the floor, and takes nothing off.
+    Where it pulls upwards, its weight is a load of its own: it may rest on the floor, and takes nothing off. `at_rest`:
+    without a dynamic factor.
     """
     use, balance = hang.pullback, last.balance
     if use is None or use.point is None:
         return
     user = f"{hang.name}, pull-back"
     hoist = hoist_of(use.hoist, catalogue)
-    factor = hoist_factor(hoist, policy.dynamic_factor)
+    factor = 1.0 if at_rest else hoist_factor(hoist, policy.dynamic_factor)
     if balance.problem:
         yield PointLoad(use.point, user, None, balance.problem)
         return

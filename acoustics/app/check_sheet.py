@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from importlib import metadata
 
 import numpy as np
 
-from acoustics.app.sheet import number, table
+from acoustics.app.sheet import Table, number, table
 from rigging.cautions import CAUTIONS
 from rigging.check import Report
 from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding, counts
@@ -14,6 +15,8 @@ from rigging.geometry import lay_out
 from rigging.lifting import PickLine
 from rigging.stages import groups
 from rigging.statics import G
+
+PICKS, STAGES = "PICKS, at rest, kg", "STAGES"
 
 
 def text(report: Report) -> str:
@@ -32,16 +35,29 @@ def text(report: Report) -> str:
 def loads_text(report: Report) -> str:
     """Picks, points, bridles, joints and stages."""
     lines: list[str] = []
+    for title, content in loads_tables(report):
+        lines += [title, *(content.lines if content.rows else content.notes), ""]
+        if title == PICKS:
+            lines += [f"holes: {report.advice}", ""]
+        if title == STAGES:
+            steps = [f"  {step}. {line}" for step, line in enumerate(landing(report), start=1)]
+            lines[-1:] = ["landing, in this order:", *steps, ""]
+    return "\n".join(lines[:-1])
+
+
+def loads_tables(report: Report) -> list[tuple[str, Table]]:
+    """Picks, points, bridles, joints and stages, each with its title; without what the hang does not have."""
+    found: list[tuple[str, Table]] = []
     if not report.hang.standing:
-        lines += ["PICKS, at rest, kg", *_picks(report), "", f"holes: {report.advice}", ""]
+        found.append((PICKS, _picks(report)))
     if report.site is not None and report.loads:
-        lines += ["POINTS, moving in still air (dynamic factor once), kg", *_points(report), ""]
+        found.append(("POINTS, moving in still air (dynamic factor once), kg", _points(report)))
     if any(line.legs for line in report.lines):
-        lines += ["BRIDLES, worst stage, at rest", *_bridles(report.lines), ""]
-    lines += [*_joint_heading(report), *_joints(report)]
+        found.append(("BRIDLES, worst stage, at rest", _bridles(report.lines)))
+    found.append((_joint_heading(report), _joints(report)))
     if report.stages:
-        lines += ["", "STAGES", *_stages(report)]
-    return "\n".join(lines)
+        found.append((STAGES, _stages(report)))
+    return found
 
 
 def basis_lines(report: Report) -> list[str]:
@@ -73,7 +89,7 @@ def _heading(report: Report) -> list[str]:
     return lines
 
 
-def findings_table(findings: list[Finding]) -> list[str]:
+def findings_table(findings: Sequence[Finding]) -> list[str]:
     """Findings with value, limit, share used and the source of the limit."""
     rows = [finding_row(finding) for finding in findings]
     return table(["status", "part", "what", "value", "limit", "used", "source of the limit; note"], rows, "lllrrrl")
@@ -99,9 +115,9 @@ def _figure(value: float, unit: str) -> str:
     return f"{value:.0f}" if not unit and value == round(value) and value >= 1 else number(value)
 
 
-def _picks(report: Report) -> list[str]:
+def _picks(report: Report) -> Table:
     if not report.lines:
-        return ["the hang file names no picks: [[pick]] hole, point, hoist"]
+        return Table([], [], "", ("the hang file names no picks: [[pick]] hole, point, hoist",))
     rows = []
     for line in report.lines:
         span = number(line.hole_kg)
@@ -125,7 +141,7 @@ def _picks(report: Report) -> list[str]:
         lean = np.degrees(last.lean)
         notes.append(f"pull-back {force:.1f} kg at {angle:+.1f}° from plumb; top chain leans {lean:+.1f}°")
     reach = [_reach(line) for line in report.lines if line.chain_m is not None]
-    return [*table(head, rows, "lrrrrrr"), *notes, *reach]
+    return Table(head, rows, "lrrrrrr", (*notes, *reach))
 
 
 def _reach(line: PickLine) -> str:
@@ -141,7 +157,7 @@ def _reach(line: PickLine) -> str:
     )
 
 
-def _points(report: Report) -> list[str]:
+def _points(report: Report) -> Table:
     assert report.site is not None
     limits = {point.name: point.limit_kg for point in report.site.point}
     rows = []
@@ -151,10 +167,10 @@ def _points(report: Report) -> list[str]:
             down, aside = -float(load.force_n[2]) / G, float(np.hypot(load.force_n[0], load.force_n[1])) / G
         limit = limits.get(load.point)
         rows.append([load.point, number(down), number(aside), number(limit), load.user, load.why])
-    return table(["point", "down", "sideways", "limit", "from", ""], sorted(rows), "lrrrll")
+    return Table(["point", "down", "sideways", "limit", "from", ""], sorted(rows), "lrrrll")
 
 
-def _bridles(lines: list[PickLine]) -> list[str]:
+def _bridles(lines: list[PickLine]) -> Table:
     rows = []
     for line in lines:
         if line.legs is None:
@@ -165,17 +181,17 @@ def _bridles(lines: list[PickLine]) -> list[str]:
             angle = np.degrees(line.legs.from_horizontal[index])
             rows.append([line.name, leg.point, f"{line.legs.length[index]:.2f}", f"{angle:.1f}°", *map(number, cells)])
     head = ["pick", "leg to", "length m", "from horizontal", "tension kg", "horizontal kg", "vertical kg"]
-    return [*table(head, rows, "llrrrrr"), "without the legs' own weight, which findings and points include"]
+    return Table(head, rows, "llrrrrr", ("without the legs' own weight, which findings and points include",))
 
 
-def _joint_heading(report: Report) -> list[str]:
+def _joint_heading(report: Report) -> str:
     if report.hang.standing:
-        return ["JOINTS, standing, at rest; forces of both sides together, and of one"]
+        return "JOINTS, standing, at rest; forces of both sides together, and of one"
     tilt = np.degrees(report.stages[-1].balance.tilt)
-    return [f"JOINTS, complete, frame at {tilt:+.2f}°, at rest; forces of both sides together, and of the heavier one"]
+    return f"JOINTS, complete, frame at {tilt:+.2f}°, at rest; forces of both sides together, and of the heavier one"
 
 
-def _joints(report: Report) -> list[str]:
+def _joints(report: Report) -> Table:
     rows = []
     joints = report.joints
     for index, splay in enumerate(report.hang.splays_deg):
@@ -194,10 +210,10 @@ def _joints(report: Report) -> list[str]:
         "shear positive pushes forward"
     )
     back = "left and right splays are set from one file: a second person reads every splay back, both sides"
-    return [*table(head, rows, "lrrlrrrr"), signs, back]
+    return Table(head, rows, "lrrlrrrr", (signs, back))
 
 
-def _stages(report: Report) -> list[str]:
+def _stages(report: Report) -> Table:
     stages = report.stages
     rows = []
     for stage in stages:
@@ -211,14 +227,12 @@ def _stages(report: Report) -> list[str]:
         rows.append([stage.name, mass, loads, f"{tilt:+.1f}°", reach, f"{lowest:+.1f}°", hook, engages])
     head = ["building", "kg", "picks kg", "frame", "frame can", "lowest row", "hook m", "next group"]
     lean = f"{report.policy.lean_pick_share:.0%}"
-    return [
-        *table(head, rows, "lrrrrrrl"),
+    notes = (
         carts_line(report),
         f"over a cart the frame is brought to the tilt nearest to a level lowest row, {lean} or more on each pick",
         "hook m: lowest hook above the floor when the lowest edge is level with the cart's deck",
-        "landing, in this order:",
-        *(f"  {step}. {line}" for step, line in enumerate(landing(report), start=1)),
-    ]
+    )
+    return Table(head, rows, "lrrrrrrl", notes)
 
 
 def carts_line(report: Report) -> str:

@@ -50,6 +50,13 @@ exit status: 0 done and all within, 1 every option exceeds a limit (--built: a r
 2 the input is at fault, 4 something of the best option (--built: of the hang or its readings) cannot be judged
 """
 
+_REPORT_EXAMPLE = """\
+example:
+  evenhang report sample_venues/theatre/left.toml sample_venues/theatre/venue.toml --out results
+
+exit status: 0 all within, 1 a limit is exceeded, 2 the input is at fault, 4 something cannot be judged
+"""
+
 
 def add_predict(commands: Any) -> None:
     """`evenhang predict`."""
@@ -145,17 +152,21 @@ def add_report(commands: Any) -> None:
     report = commands.add_parser(
         "report",
         help="one page file with coverage, rigging and the crew's sheet",
-        description="Predict and judge a hang; write one HTML file to read, print and hand out.",
+        description="Predict and judge a hang or a show; write one HTML file to read and print, with its data.",
+        epilog=_REPORT_EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    report.add_argument("hang", metavar="HANG", help="hang file (hang/1)")
-    report.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1)")
+    report.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
+    report.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
     add_files(report, judges=True)
     report.add_argument("--grid", metavar="M", type=number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
     report.add_argument("--drive", metavar="DB", type=number(-60.0, 40.0), default=0.0, help="gain of all (default: 0)")
     report.add_argument("--programme", choices=("pink", "sloped"), help="spectrum (default: pink)")
     report.add_argument("--sheet", action="store_true", help="the crew's sheet alone")
+    report.add_argument("--advance", action="store_true", help="the sheet for the venue's engineer alone")
     report.add_argument("--pdf", action="store_true", help="as PDF too, where Chromium is installed")
-    report.set_defaults(module="report")
+    report.add_argument("--paper", choices=("A4", "letter"), default="A4", help="that it is printed on (default: A4)")
+    report.set_defaults(module="report", show_module="show_report")
 
 
 def add_compare(commands: Any) -> None:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from acoustics.app.check import write_text
-from acoustics.app.markup import inside, render
+from acoustics.app.pages import inside, render
 from acoustics.app.sheet import number, table
 from rigging.cautions import CAUTIONS
 from rigging.findings import Finding
@@ -125,7 +125,7 @@ def _page(rows: Sequence[Row], said: dict[str, Any], figures: dict[str, str]) ->
         for row in rows
     ]
     values = {**said, "cautions_": said["cautions"], "head": _HEAD, "body": body, "legend": _LEGEND, "figures": figures}
-    return render("compare", values)
+    return render("compare.html", values, "A4 landscape")
 
 
 def _cells(row: Row) -> list[str]:

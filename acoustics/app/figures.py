@@ -8,7 +8,7 @@ from typing import Any
 
 from acoustics.app.outcome import Outcome
 from acoustics.app.sheet import plain
-from acoustics.app.show_check import Judged
+from acoustics.app.show_check import JudgedShow
 from rigging.check import Report
 from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding, counts, worst_first
 
@@ -33,7 +33,7 @@ def hang_figures(outcome: Outcome) -> Figures:
     return _numbers({**found, **_rigging(outcome.report)})
 
 
-def show_figures(summary: Mapping[str, Any], judged: Judged) -> Figures:
+def show_figures(summary: Mapping[str, Any], judged: JudgedShow) -> Figures:
     """The same of a show, with what each part does and the delays that it proposes."""
     found: dict[str, Any] = {}
     for row in summary["areas"]:

@@ -10,14 +10,15 @@ from pathlib import Path
 from typing import Any
 
 from acoustics.app import check as check_command
-from acoustics.app import folder, show, show_check, whatif
+from acoustics.app import folder, whatif
 from acoustics.app.figures import Figures, hang_figures, show_figures, weakest
-from acoustics.app.outcome import outcome_of
+from acoustics.app.outcome import outcome_of, show_outcome_of
 from acoustics.app.predict import options_of
 from acoustics.app.report import report_files
-from acoustics.app.show_sheet import summarise_show
+from acoustics.app.show_report import show_report_files
 from acoustics.inputs import InputFile, files_of_hang, files_of_show
 from acoustics.show import load_show
+from acoustics.show_prediction import ShowOptions
 from rigging.faults import Fault, FileFaults
 from rigging.findings import Finding
 from rigging.hang import muted
@@ -64,16 +65,16 @@ def files_of(job: Job, asked: argparse.Namespace) -> tuple[list[InputFile], dict
     FileFaults
         With the faults of all files.
     """
-    asked, policy = _asked(job, asked), check_command.policy_path(asked.policy)
+    asked = _asked(job, asked)
     if job.venue is None:
-        catalogue, held = folder.catalogue_of(asked), check_command.policy_of(asked.policy)
+        catalogue, policy = folder.catalogue_of(asked), check_command.policy_of(asked.policy)
         loaded = load_show(job.file, catalogue)
-        return files_of_show(loaded, catalogue, policy), {**loaded.inputs, "policy": held.model_dump()}
-    catalogue, hangs, venue, held = check_command.read(asked)
+        return files_of_show(loaded, policy, catalogue), {**loaded.inputs, "policy": policy.model_dump()}
+    catalogue, hangs, venue, policy = check_command.read(asked)
     document = venue[1] if venue else None
-    inputs = {"hangs": [dict(hang.inputs) for hang in hangs], "policy": held.model_dump()}
+    inputs = {"hangs": [dict(hang.inputs) for hang in hangs], "policy": policy.model_dump()}
     inputs["venue"] = document.data if document else {}
-    return files_of_hang(hangs[0], catalogue, document, hangs[1:], policy), inputs
+    return files_of_hang(hangs[0], hangs[1:], document, policy, catalogue), inputs
 
 
 def do(job: Job, asked: argparse.Namespace) -> Done:
@@ -106,11 +107,6 @@ def _hang_done(asked: argparse.Namespace) -> Done:
         outcome = outcome_of(hang, loaded, catalogue, policy, hangs[1:], options_of(asked), tell)
     summary, report = outcome.summary, outcome.report
 
-    def save(path: Path) -> None:
-        from acoustics import results
-
-        results.save(outcome.result, path)
-
     return Done(
         hang.name,
         loaded[0].name,
@@ -118,7 +114,7 @@ def _hang_done(asked: argparse.Namespace) -> Done:
         hang_figures(outcome),
         weakest(report.findings),
         tuple(report.findings),
-        lambda: {**report_files(outcome), "field.nc": save},
+        lambda: report_files(outcome),
     )
 
 
@@ -126,15 +122,20 @@ def _show_done(asked: argparse.Namespace) -> Done:
     if asked.points != 1:
         todo = "leave it out"
         raise FileFaults([Fault("--points", "", "has no meaning for a show: it is for one hang", todo)])
-    loaded, result, found = show.predicted(asked)
-    judged = show_check.judge(asked)
-    summary = summarise_show(loaded, result, found)
+    catalogue, policy = folder.catalogue_of(asked), check_command.policy_of(asked.policy)
+    show = load_show(asked.hang, catalogue)
+    show = show.muted(whatif.rows_of_parts(asked.mute, [part.name for part in show.parts]))
+    loaded = whatif.limited(show.venue, show.venue_document, asked.limit)
+    options = ShowOptions(asked.grid, asked.programme or "pink", asked.drive, asked.over_edges, asked.correlation)
+    with folder.progress("positions") as tell:
+        outcome = show_outcome_of(show, loaded, catalogue, policy, options, tell)
+    summary, judged = outcome.summary, outcome.judged
     return Done(
-        loaded.name,
-        loaded.venue.name,
+        show.name,
+        show.venue.name,
         Words(summary["design"], summary["revision"], judged.revision),
         show_figures(summary, judged),
         weakest(judged.findings),
         tuple(judged.findings),
-        lambda: {**show.result_files(loaded, result, found, in_full=False), **show_check.result_files(judged)},
+        lambda: show_report_files(outcome),
     )

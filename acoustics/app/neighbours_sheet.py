@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from acoustics import bands, neighbours
-from acoustics.app.sheet import number, table
+from acoustics.app.sheet import Table, number
 from acoustics.neighbours import HARD, OCTAVES_HZ, POROUS, Span
 from acoustics.show import Show
 from acoustics.venue import Area
@@ -79,7 +79,7 @@ def _status(span: Span, limit: float | None) -> str:
     return WITHIN if span.high <= limit else EXCEEDS
 
 
-def neighbours_table(rows: list[dict[str, Any]]) -> list[str]:
+def neighbours_table(rows: list[dict[str, Any]]) -> Table:
     """The ranges, and what they hold for."""
     cells = []
     for row in rows:
@@ -87,10 +87,10 @@ def neighbours_table(rows: list[dict[str, Any]]) -> list[str]:
         mark = row["status"] if row["status"] in ("", WITHIN) else row["status"].upper()
         span = "not known" if np.isnan(row["high_db"]) else f"{number(row['low_db'])} to {number(row['high_db'])}"
         cells.append([row["area"], row["what"], f"{span} {row['unit']}", limit, mark])
-    return [
-        *table(["", "", "range", "limit", ""], cells, "llrrl"),
+    notes = (
         "range: direct sound without ground and with it (ISO 9613-2:1996, 7.3.1, from memory; moderate downwind,",
         "flat), channels of different and of the same programme, and the accuracy that the standard states (Table 5:",
         "1 or 3 dB, to 1000 m). Wind and temperature layers can move levels by more; reflections and a crowd are not",
         "in it, and of what is hidden only what --over-edges lets come",
-    ]
+    )
+    return Table(["", "", "range", "limit", ""], cells, "llrrl", notes)

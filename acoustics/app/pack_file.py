@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
 import re
@@ -158,6 +159,6 @@ def listing_of(content: bytes, file: str) -> PackFile:
         raise FileFaults([Fault(file, "", f"is no valid JSON ({error})", "ask for the pack again")]) from None
     if not isinstance(data, dict):
         raise FileFaults([Fault(file, "", "holds no table", "ask for the pack again")])
-    document = Document(file, Path(file), "", data)
+    document = Document(file, Path(file), "", data, hashlib.sha256(content).hexdigest())
     check_format(document, FORMAT)
     return validate(document, PackFile)

@@ -1,27 +1,28 @@
-"""`evenhang report`: one page file with everything, and the crew's sheet, for paper and screen."""
+"""`evenhang report`: one page file with everything, the crew's sheet, the sheet for the venue, and the data."""
 
 from __future__ import annotations
 
 import argparse
-import shutil
-import subprocess
-import tempfile
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from acoustics.app import check as check_command
 from acoustics.app import folder
-from acoustics.app.markup import inside, render
+from acoustics.app.advance import hang_advance
+from acoustics.app.crew_sheet import crew
+from acoustics.app.data_files import evenness_csv, rigging_json
 from acoustics.app.outcome import Outcome, outcome_of
-from acoustics.app.report_data import pages
+from acoustics.app.pages import render
+from acoustics.app.printing import HOW, NotPrinted, pdf_of
+from acoustics.app.report_data import hang_values, heading
 from acoustics.app.status import of_findings, refusing
 from acoustics.prediction import Options
 from rigging.faults import Fault, FileFaults
 
-_BROWSERS = ("chromium", "chromium-browser", "google-chrome")
-_PRINT_S = 120
+Writers = dict[str, Callable[[Path], None]]
 
 
 @refusing
@@ -29,79 +30,60 @@ def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
     folder.prepare(Path(asked.out))
     if asked.venue is None:
-        raise FileFaults([Fault("VENUE", "", "is missing", "name a venue file after the hang")])
+        raise FileFaults([Fault("VENUE", "", "is missing", "name a venue file after the hang, or a show file alone")])
     catalogue, hangs, loaded, policy = check_command.read(asked)
     assert loaded is not None
-    options = Options(grid_m=asked.grid, programme=asked.programme or "pink", drive_db=asked.drive)
+    options = Options(asked.grid, programme=asked.programme or "pink", drive_db=asked.drive)
     with folder.progress("positions") as tell:
         outcome = outcome_of(hangs[0], loaded, catalogue, policy, hangs[1:], options, tell)
-    files = report_files(outcome, sheet=asked.sheet, pdf=asked.pdf)
+    files = report_files(outcome, sheet=asked.sheet, advance=asked.advance, pdf=asked.pdf, paper=asked.paper)
     target = folder.write(Path(asked.out), hangs[0].name, outcome.summary["revision"], files)
     print(f"written to {target}/: {', '.join(sorted(files))}")
     return of_findings(outcome.report.findings)
 
 
-def report_files(outcome: Outcome, *, sheet: bool = False, pdf: bool = False) -> dict[str, Callable[[Path], None]]:
-    """Writers of a report, or of the crew's `sheet` alone, by file name; as PDF too where asked for."""
-    values = pages(outcome.result, outcome.summary, outcome.report)
-    values |= {"figures": _figures(outcome.result), "sheet_only": sheet}
-    name, page = "sheet" if sheet else "report", render("report", values, **_type(len(outcome.report.hang.items)))
-    files: dict[str, Callable[[Path], None]] = {f"{name}.html": partial(check_command.write_text, content=page)}
-    if pdf:
-        files[f"{name}.pdf"] = partial(_print, page=page)
+def report_files(
+    outcome: Outcome, *, sheet: bool = False, advance: bool = False, pdf: bool = False, paper: str = "A4"
+) -> Writers:
+    """Writers of a hang's report with its data, by file name.
+
+    With `sheet`, `advance` or both: of the crew's sheet and of the sheet for the venue alone. With `pdf` pages as PDF
+    too; where that does not work, standard error says why and how to print.
+    """
+    pages: dict[str, tuple[str, dict[str, Any]]] = {}
+    if sheet:
+        pages["sheet"] = "sheet.html", {**heading(outcome.summary), "sheets": [crew(outcome.report)]}
+    if advance:
+        pages["advance"] = "advance.html", hang_advance(outcome)
+    if pages:
+        return page_writers(pages, pdf=pdf, paper=paper)
+    from acoustics import results
+
+    data = rigging_json(check_command.as_data(outcome.report))
+    files: Writers = {
+        "field.nc": partial(results.save, outcome.result),
+        "evenness.csv": partial(check_command.write_text, content=evenness_csv(outcome.summary)),
+        "rigging.json": partial(check_command.write_text, content=data),
+    }
+    return files | page_writers({"report": ("report.html", hang_values(outcome))}, pdf=pdf, paper=paper)
+
+
+def page_writers(pages: Mapping[str, tuple[str, dict[str, Any]]], *, pdf: bool, paper: str) -> Writers:
+    """Writers of pages, each of a template and its values, and of their PDFs where these are asked for and work."""
+    files: Writers = {}
+    for name, (template, values) in pages.items():
+        page = render(template, values, paper)
+        files[f"{name}.html"] = partial(check_command.write_text, content=page)
+        if not pdf:
+            continue
+        try:
+            printed = pdf_of(page)
+        except NotPrinted as why:
+            print(f"--pdf: {why}; {name}.html is written: {HOW}", file=sys.stderr)
+        else:
+            files[f"{name}.pdf"] = partial(_write_bytes, content=printed)
     return files
 
 
-def _type(rows: int) -> dict[str, float]:
-    """Type of the column's table: a long one is set smaller, still to be read at arm's length."""
-    return {"size": 12.0, "pad": 0.55} if rows <= 12 else {"size": 10.0, "pad": 0.3}
-
-
-def _figures(result: Any) -> dict[str, str]:
-    """Pictures as text to stand inside a page."""
-    from acoustics import plots
-
-    drawn = {
-        "section": plots.section(result).figure,
-        "plan": plots.plan_figure(result),
-        "distance": plots.distance_figure(result),
-    }
-    return {name: inside(figure, name) for name, figure in drawn.items()}
-
-
-def _print(path: Path, page: str) -> None:
-    """Print a page to PDF with a browser that is installed.
-
-    Raises
-    ------
-    FileFaults
-        If there is none, or it does not print.
-    """
-    browser = next((found for found in map(shutil.which, _BROWSERS) if found), None)
-    if browser is None:
-        todo = "print report.html from any browser, A4 or Letter, without its own header"
-        raise FileFaults([Fault("--pdf", "", "needs Chromium, which is not installed", todo)])
-    with tempfile.TemporaryDirectory() as work:
-        source = Path(work) / "page.html"
-        source.write_text(page, encoding="utf-8")
-        command = [
-            browser,
-            "--headless",
-            "--no-sandbox",
-            "--disable-gpu",
-            "--no-first-run",
-            f"--user-data-dir={work}/user",
-        ]
-        command += [
-            "--disable-background-networking",
-            "--no-pdf-header-footer",
-            f"--print-to-pdf={path}",
-            source.as_uri(),
-        ]
-        try:
-            subprocess.run(command, check=True, capture_output=True, timeout=_PRINT_S)
-        except (subprocess.SubprocessError, OSError) as error:
-            todo = "print the HTML file from a browser"
-            raise FileFaults([Fault("--pdf", "", f"{browser} did not print ({error})", todo)]) from None
-    if not path.exists():
-        raise FileFaults([Fault("--pdf", "", f"{browser} printed nothing", "print the HTML file from a browser")])
+def _write_bytes(path: Path, content: bytes) -> None:
+    path.write_bytes(content)

@@ -4,9 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table for text and for paper: its head, rows of as many cells, l or r for each column, and lines below."""
+
+    head: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    align: str
+    notes: Sequence[str] = ()
+
+    @property
+    def lines(self) -> list[str]:
+        """As plain text."""
+        return [*table(self.head, self.rows, self.align), *self.notes]
 
 
 def table(head: Sequence[str], rows: Sequence[Sequence[str]], align: str) -> list[str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -29,9 +28,15 @@ def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
     folder.prepare(Path(asked.out))
     _only_of_hangs(asked)
-    show, result, found = predicted(asked)
+    catalogue = folder.catalogue_of(asked)
+    show = load_show(asked.hang, catalogue)
+    show = show.muted(whatif.rows_of_parts(asked.mute, [part.name for part in show.parts]))
+    options = ShowOptions(asked.grid, asked.programme or "pink", asked.drive, asked.over_edges, asked.correlation)
+    with folder.progress("positions") as tell:
+        result, parts = predict_show(show, catalogue, options, tell)
+    found = proposals(show, result, parts)
     summary = summarise_show(show, result, found, asked.average_below or 0.0)
-    writers = result_files(show, result, found)
+    writers = _files(show, result, found)
     target = folder.write(Path(asked.out), show.name, result.attrs["revision"], writers)
     if asked.json:
         print(json.dumps(plain({**summary, "folder": str(target)}), indent=2, ensure_ascii=False))
@@ -39,23 +44,6 @@ def run(asked: argparse.Namespace) -> int:
         print(text(summary))
         print(f"\nwritten to {target}/: {', '.join(sorted(writers))}")
     return DONE
-
-
-def predicted(asked: argparse.Namespace) -> tuple[Show, xr.Dataset, list[Proposal]]:
-    """A show as asked for, its field, and the delays that it proposes.
-
-    Raises
-    ------
-    FileFaults
-        With the faults of all files.
-    """
-    catalogue = folder.catalogue_of(asked)
-    show = load_show(asked.hang, catalogue)
-    show = show.muted(whatif.rows_of_parts(asked.mute, [part.name for part in show.parts]))
-    options = ShowOptions(asked.grid, asked.programme or "pink", asked.drive, asked.over_edges, asked.correlation)
-    with folder.progress("positions") as tell:
-        result, parts = predict_show(show, catalogue, options, tell)
-    return show, result, proposals(show, result, parts)
 
 
 def _only_of_hangs(asked: argparse.Namespace) -> None:
@@ -75,13 +63,7 @@ def _only_of_hangs(asked: argparse.Namespace) -> None:
         raise FileFaults(faults)
 
 
-def result_files(
-    show: Show, result: xr.Dataset, found: list[Proposal], *, in_full: bool = True
-) -> dict[str, Callable[[Path], None]]:
-    """Writers of a show's data, pictures and proposed delays, by file name.
-
-    The show with these delays names its files in full, or else from the folder that it is written to.
-    """
+def _files(show: Show, result: xr.Dataset, found: list[Proposal]) -> dict[str, Callable[[Path], None]]:
     from acoustics import plots, results, show_plots
 
     files: dict[str, Callable[[Path], None]] = {
@@ -90,34 +72,26 @@ def result_files(
         "loudest.svg": lambda path: plots.save_svg(show_plots.loudest_figure(result), path),
     }
     if any(proposal.delay_s >= 0 for proposal in found):
-        files["aligned.toml"] = partial(_write_aligned, show=show, found=found, in_full=in_full)
+        files["aligned.toml"] = partial(_write_aligned, show=show, found=found)
     pairs = [proposal for proposal in found if proposal.overlap_m2 > 0]
     if pairs:
         files["apart.svg"] = lambda path: plots.save_svg(show_plots.apart_figure(result, pairs), path)
     return files
 
 
-def _write_aligned(path: Path, show: Show, found: list[Proposal], in_full: bool) -> None:
-    path.write_text(aligned(show, found, None if in_full else path.parent), encoding="utf-8")
+def _write_aligned(path: Path, show: Show, found: list[Proposal]) -> None:
+    path.write_text(aligned(show, found), encoding="utf-8")
 
 
-def aligned(show: Show, found: list[Proposal], place: Path | None = None) -> str:
-    """The text of the show's file with the proposed delays and polarities; comments stay.
-
-    Files are named in full, or from the folder `place`.
-    """
-
-    def named(name: object) -> str:
-        path = home / str(name)
-        return str(path) if place is None else Path(os.path.relpath(path, place.resolve())).as_posix()
-
+def aligned(show: Show, found: list[Proposal]) -> str:
+    """The text of the show's file with the proposed delays and polarities; comments stay, files are named in full."""
     file = tomlkit.parse(show.document.text)
     home = show.document.path.parent.resolve()
     names = [part.name for part in show.parts]
     entries = [*file.get("hang", []), *file.get("placed", [])]
-    file["venue"] = named(file["venue"])
+    file["venue"] = str(home / str(file["venue"]))
     for entry in file.get("hang", []):
-        entry["file"] = named(entry["file"])
+        entry["file"] = str(home / str(entry["file"]))
     for proposal in found:
         if not proposal.delay_s >= 0:
             continue

@@ -4,45 +4,70 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from acoustics.app import check as single
 from acoustics.app import folder, whatif
 from acoustics.app.check_sheet import findings_table
 from acoustics.app.check_sheet import text as hang_text
-from acoustics.app.sheet import number, plain, table
+from acoustics.app.sheet import Table, number, plain
 from acoustics.app.status import of_findings, refusing
 from acoustics.power import Feed, feeds, power_findings, stock_findings, taken
 from acoustics.show import Show, load_show
+from acoustics.venue import Venue
 from rigging.cautions import CAUTIONS
 from rigging.check import Report, check
 from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults
+from rigging.files import Document
 from rigging.findings import CANNOT, WITHIN, Finding, counts, worst_first
 from rigging.findings import EXCEEDS as EXCEEDED
 from rigging.policy import Policy
 from rigging.revision import revision
 
+PLACED = "not judged: how placed enclosures stand, and what they stand on"
+
 
 @dataclass(frozen=True)
-class Judged:
-    """A show with the reports of its hangs, what all share (power, stock), and how it is patched."""
+class JudgedShow:
+    """What is judged of a show: every hang with all others on its points, then power and stock; how it is patched."""
 
-    show: Show
-    revision: str
     reports: tuple[Report, ...]
     shared: tuple[Finding, ...]
-    listed: tuple[Feed, ...]
-    catalogue: Catalogue
+    feeds: tuple[Feed, ...]
     policy: Policy
+    revision: str
 
     @property
     def findings(self) -> list[Finding]:
-        """All findings: of what is shared, and of every hang."""
+        """Those of the show, then those of its hangs."""
         return [*self.shared, *(finding for report in self.reports for finding in report.findings)]
+
+
+def judge_show(show: Show, loaded: tuple[Venue, Document], catalogue: Catalogue, policy: Policy) -> JudgedShow:
+    """Judge a show in its venue, with the limits that were asked for.
+
+    Raises
+    ------
+    FileFaults
+        If a hang names a point that the venue does not have.
+    """
+    venue, document = loaded
+    reports = [
+        check(hang, catalogue, policy, venue, [o for o in show.hangs if o is not hang], document.data)
+        for hang in show.hangs
+    ]
+    listed = feeds(show, catalogue)
+    shared = worst_first([*power_findings(show, catalogue, listed), *stock_findings(show, listed)])
+    inputs = {**show.inputs, "venue": document.data, "policy": policy.model_dump()}
+    if show.power is not None:
+        inputs["power"] = [catalogue.content(name) for name in (show.power.amplifier, show.power.cable)]
+    word = revision(inputs)
+    return JudgedShow(tuple(reports), tuple(shared), tuple(listed), policy, word)
 
 
 @refusing
@@ -50,49 +75,27 @@ def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
     if asked.out is not None:
         folder.prepare(Path(asked.out))
-    _only_of_hangs(asked)
-    judged = judge(asked)
-    said, data = text(judged), data_text(judged)
+    refuse_of_one_hang(asked)
+    catalogue = folder.catalogue_of(asked)
+    policy = single.policy_of(asked.policy)
+    show = load_show(asked.hang, catalogue)
+    loaded = whatif.limited(show.venue, show.venue_document, asked.limit)
+    judged = judge_show(show, loaded, catalogue, policy)
+    said = _text(show, judged)
+    data = json.dumps(plain(as_data(show, judged)), indent=2, ensure_ascii=False)
     written = None
     if asked.out is not None:
-        written = folder.write(Path(asked.out), judged.show.name, judged.revision, result_files(judged))
+        files = {"check.txt": f"{said}\n", "check.json": f"{data}\n"}
+        writers = {name: partial(single.write_text, content=content) for name, content in files.items()}
+        written = folder.write(Path(asked.out), show.name, judged.revision, writers)
     print(data if asked.json else said)
     if written is not None and not asked.json:
         print(f"\nwritten to {written}/: check.json, check.txt")
     return of_findings(judged.findings)
 
 
-def judge(asked: argparse.Namespace) -> Judged:
-    """A show as asked for, judged.
-
-    Raises
-    ------
-    FileFaults
-        With the faults of all files.
-    """
-    catalogue = folder.catalogue_of(asked)
-    policy = single.policy_of(asked.policy)
-    show = load_show(asked.hang, catalogue)
-    venue, document = whatif.limited(show.venue, show.venue_document, asked.limit)
-    reports = tuple(
-        check(hang, catalogue, policy, venue, [o for o in show.hangs if o is not hang], document.data)
-        for hang in show.hangs
-    )
-    listed = feeds(show, catalogue)
-    shared = worst_first([*power_findings(show, catalogue, listed), *stock_findings(show, listed)])
-    inputs = {**show.inputs, "venue": document.data, "policy": policy.model_dump()}
-    if show.power is not None:
-        inputs["power"] = [catalogue.content(name) for name in (show.power.amplifier, show.power.cable)]
-    return Judged(show, revision(inputs), reports, tuple(shared), tuple(listed), catalogue, policy)
-
-
-def result_files(judged: Judged) -> dict[str, Callable[[Path], None]]:
-    """Writers of what is printed, for people and for programs, by file name."""
-    files = {"check.txt": f"{text(judged)}\n", "check.json": f"{data_text(judged)}\n"}
-    return {name: partial(single.write_text, content=content) for name, content in files.items()}
-
-
-def _only_of_hangs(asked: argparse.Namespace) -> None:
+def refuse_of_one_hang(asked: argparse.Namespace) -> None:
+    """Refuse options that hold for a single hang."""
     given = [(asked.venue is not None, "VENUE"), (bool(asked.beside), "--beside")]
     why = "a show names its venue and all hangs itself"
     faults = [
@@ -102,9 +105,7 @@ def _only_of_hangs(asked: argparse.Namespace) -> None:
         raise FileFaults(faults)
 
 
-def text(judged: Judged) -> str:
-    """What a rigger checks line by line."""
-    show, reports, shared, listed = judged.show, judged.reports, judged.shared, judged.listed
+def _text(show: Show, judged: JudgedShow) -> str:
     found = counts(judged.findings)
     lines = [
         f"{show.name}  in  {show.venue.name}",
@@ -115,18 +116,19 @@ def text(judged: Judged) -> str:
         *(f"! {caution}" for caution in CAUTIONS),
         "",
         "HANGS, each with all others on its points",
-        *_hangs(reports),
+        *hangs_table(judged.reports).lines,
     ]
-    if len(reports) < len(show.parts):
-        lines += ["not judged: how placed enclosures stand, and what they stand on"]
-    lines += ["", "POWER AND STOCK", *findings_table(list(shared))] if shared else []
-    lines += ["", "PATCH", *_patch(listed), "", "TAKEN", *_taken(show, listed)]
-    for report in reports:
+    if len(judged.reports) < len(show.parts):
+        lines += [PLACED]
+    lines += ["", "POWER AND STOCK", *findings_table(judged.shared)] if judged.shared else []
+    lines += ["", "PATCH", *patch_table(judged.feeds).lines, "", "TAKEN", *taken_table(show, judged.feeds).lines]
+    for report in judged.reports:
         lines += ["", "=" * 98, hang_text(report)]
     return "\n".join(lines)
 
 
-def _hangs(reports: Sequence[Report]) -> list[str]:
+def hangs_table(reports: Sequence[Report]) -> Table:
+    """Each hang's mass, findings and weakest part."""
     rows = []
     for report in reports:
         found = counts(report.findings)
@@ -136,10 +138,11 @@ def _hangs(reports: Sequence[Report]) -> list[str]:
         what = "" if worst is None else f"{worst.part}: {worst.what}"
         cells = [str(found[EXCEEDED]), str(found[CANNOT]), str(found[WITHIN])]
         rows.append([report.hang.name, f"{report.hang.mass_kg:.0f}", *cells, used, what])
-    return table(["", "kg", "exceed", "cannot be judged", "within", "weakest", ""], rows, "lrrrrrl")
+    return Table(["", "kg", "exceed", "cannot be judged", "within", "weakest", ""], rows, "lrrrrrl")
 
 
-def _patch(listed: Sequence[Feed]) -> list[str]:
+def patch_table(listed: Sequence[Feed]) -> Table:
+    """Which enclosures go where, and in parallel with which."""
     rows = []
     for feed in listed:
         rows_text = ", ".join(map(str, feed.rows))
@@ -148,31 +151,31 @@ def _patch(listed: Sequence[Feed]) -> list[str]:
         cable = f"{feed.cable}: {_span(feed.pairs)}" if feed.pairs else "–"
         rows.append([feed.part, rows_text, feed.enclosure, feed.programme, ways, number(feed.load_ohm), outputs, cable])
     head = ["", "enclosures", "type", "programme", "ways", "ohm", "amplifier: channels", "cable: pairs"]
-    return [*table(head, rows, "llllrrll"), "amplifiers are counted through the show, cables within each part"]
+    return Table(head, rows, "llllrrll", ("amplifiers are counted through the show, cables within each part",))
 
 
 def _span(numbers: tuple[int, ...]) -> str:
     return str(numbers[0]) if len(numbers) == 1 else f"{numbers[0]}–{numbers[-1]}"
 
 
-def _taken(show: Show, listed: Sequence[Feed]) -> list[str]:
+def taken_table(show: Show, listed: Sequence[Feed]) -> Table:
+    """What the show takes of each type, and the stock."""
     rows = [[name, str(count), str(show.stock.get(name, "–"))] for name, count in taken(show, listed).items()]
-    return table(["", "taken", "stock"], rows, "lrr")
+    return Table(["", "taken", "stock"], rows, "lrr")
 
 
-def data_text(judged: Judged) -> str:
-    """The same for programs, as JSON."""
-    show, listed = judged.show, judged.listed
-    data = {
+def as_data(show: Show, judged: JudgedShow) -> dict[str, Any]:
+    """What is judged of a show for programs."""
+    patch = [{key: value for key, value in vars(feed).items() if key != "electrical"} for feed in judged.feeds]
+    return {
         "show": show.name,
         "venue": show.venue.name,
         "revision": judged.revision,
         "counts": counts(judged.findings),
         "findings": [single.finding_data(finding) for finding in judged.shared],
         "hangs": [single.as_data(report) for report in judged.reports],
-        "patch": [{key: value for key, value in vars(feed).items() if key != "electrical"} for feed in listed],
-        "taken": taken(show, listed),
+        "patch": patch,
+        "taken": taken(show, judged.feeds),
         "policy": judged.policy.model_dump(),
         "cautions": list(CAUTIONS),
     }
-    return json.dumps(plain(data), indent=2, ensure_ascii=False)

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from acoustics import evenness, hearing
 from acoustics.alignment import ECHO_DB, ECHO_S
 from acoustics.app.neighbours_sheet import neighbours_of, neighbours_table
-from acoustics.app.sheet import number, table
+from acoustics.app.sheet import Table, number
 from acoustics.bands import OCTAVES_HZ
 from acoustics.programme import PROGRAMMES
 from acoustics.show import Show
@@ -157,18 +157,18 @@ def text(summary: dict[str, Any]) -> str:
         f"{s['hang']}  in  {s['venue']}",
         f"DESIGN {s['design']}    REVISION {s['revision']}    evenhang {s['version']}",
         "",
-        *_levels(s),
+        *levels_table(s).lines,
         "",
         "PARTS: mean level alone, dB(A), and the share of the seats where it is the loudest",
-        *_parts(s),
+        *parts_table(s).lines,
         "",
-        *_overlap_lines(s["overlap"]),
+        *overlap_lines(s["overlap"]),
     ]
     if s["delays"]:
-        lines += ["", "DELAYS", *_delays(s)]
-    lines += ["", *_echo_lines(s["echo"])]
+        lines += ["", "DELAYS", *delays_table(s).lines]
+    lines += ["", *echo_lines(s["echo"])]
     if s["neighbours"]:
-        lines += ["", "NEIGHBOURS, loudest place of each quiet area", *neighbours_table(s["neighbours"])]
+        lines += ["", "NEIGHBOURS, loudest place of each quiet area", *neighbours_table(s["neighbours"]).lines]
     most = s["highest_drive_db"]
     highest = s["limited_by"] if math.isnan(most) else f"{most:+.1f} dB, where {s['limited_by']} reaches its maximum"
     lines += [f"drive {s['drive_db']:+g} dB, {s['programme']} programme; highest: {highest}", ""]
@@ -178,7 +178,8 @@ def text(summary: dict[str, Any]) -> str:
     return "\n".join([*lines, *(f"! {caution}" for caution in s["cautions"])])
 
 
-def _levels(s: dict[str, Any]) -> list[str]:
+def levels_table(s: dict[str, Any]) -> Table:
+    """Levels of each area and of all the audience."""
     octaves = list(s["areas"][0]["octave_deviation_db"])
     rows = []
     for row in s["areas"]:
@@ -186,14 +187,15 @@ def _levels(s: dict[str, Any]) -> list[str]:
         ends = [number(row[f"level_a_{end}_db"]) for end in ("mean", "apart", "same", "p5_p95")]
         rows.append([name, *ends, *(number(row["octave_deviation_db"][hz]) for hz in octaves)])
     head = ["", "mean dB(A)", "different", "same", "spread", *octaves]
-    return [
-        *table(head, rows, "lrrrr" + "r" * len(octaves)),
+    notes = (
         f"mean: channels correlated by {s['correlation']:g}; different, same: programme of the channels, the two ends;",
         "spread: 5–95 % of the seats; then the standard deviation of the octaves, dB",
-    ]
+    )
+    return Table(head, rows, "lrrrr" + "r" * len(octaves), notes)
 
 
-def _parts(s: dict[str, Any]) -> list[str]:
+def parts_table(s: dict[str, Any]) -> Table:
+    """Each part alone in each area, its drive, and what it serves."""
     areas = list(s["parts"][0]["areas"])
     rows = []
     for part in s["parts"]:
@@ -201,14 +203,15 @@ def _parts(s: dict[str, Any]) -> list[str]:
         served = ", ".join(part["serves"]) + (" (told by level)" if part["serves_told_by"] == "level" else "")
         drive = f"{part['delay_ms']:.2f}" + (" inv." if part["inverted"] else "")
         rows.append([part["name"], part["channel"], drive, *cells, served])
-    return table(["", "channel", "delay ms", *areas, "serves"], rows, "llr" + "r" * len(areas) + "l")
+    return Table(["", "channel", "delay ms", *areas, "serves"], rows, "llr" + "r" * len(areas) + "l")
 
 
 def _share(share: float) -> str:
     return "–" if math.isnan(share) else f"{share:4.0%}"
 
 
-def _overlap_lines(of: dict[str, Any]) -> list[str]:
+def overlap_lines(of: dict[str, Any]) -> list[str]:
+    """How far the next loudest part lies below, and where two are heard."""
     if not of["area_m2"]:
         return [f"overlap: nowhere is a second part within {of['within_db']:g} dB of the loudest"]
     wide = (
@@ -222,7 +225,8 @@ def _overlap_lines(of: dict[str, Any]) -> list[str]:
     ]
 
 
-def _delays(s: dict[str, Any]) -> list[str]:
+def delays_table(s: dict[str, Any]) -> Table:
+    """The delays that are proposed, and what then stays apart."""
     rows = []
     for one in s["delays"]:
         known = not math.isnan(one["delay_s"])
@@ -234,14 +238,15 @@ def _delays(s: dict[str, Any]) -> list[str]:
         elif one["short_db"] is not None:
             left = f"{one['short_db'][0]:.1f} → {one['short_db'][1]:.1f} dB short"
         rows.append([one["of"], one["to"], delay, turn, left, one["note"]])
-    return [
-        *table(["of", "to", "delay", "", "left, ms at 5, 50, 95 %", "holds"], rows, "llrlrl"),
+    notes = (
         "left: how much later it then arrives where both overlap; short: of the sum of both pressures, over an octave;",
         f"for air of {s['temperature_c']:g} °C, {s['speed_of_sound_m_s']:.1f} m/s; 10 K move one over 50 m by 2.5 ms",
-    ]
+    )
+    return Table(["of", "to", "delay", "", "left, ms at 5, 50, 95 %", "holds"], rows, "llrlrl", notes)
 
 
-def _echo_lines(of: dict[str, float]) -> list[str]:
+def echo_lines(of: dict[str, float]) -> list[str]:
+    """Where a part arrives so late and so loud that it may be heard as an echo."""
     rule = (
         f"{ECHO_S * 1000.0:.0f} ms or more after the first and less than {ECHO_DB:g} dB below all before it "
         "(speech; after Haas 1951, values from memory)"

@@ -12,6 +12,7 @@ import uuid
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from importlib import metadata, resources
 from pathlib import Path
 from typing import Any
@@ -21,17 +22,20 @@ from acoustics.app import folder
 from acoustics.app.coverage import coverage, rigging
 from acoustics.app.design import search
 from acoustics.app.design_input import Ask, read_from
-from acoustics.app.outcome import Outcome, outcome_of
+from acoustics.app.outcome import Outcome, outcome_of, show_outcome_of
 from acoustics.app.report import report_files
 from acoustics.app.sheet import plain
-from acoustics.power import feeds, power_findings, taken, taken_by
+from acoustics.app.show_report import show_report_files
+from acoustics.inputs import files_of_hang, files_of_show
+from acoustics.power import feeds, taken, taken_by
 from acoustics.prediction import Options
 from acoustics.show import Show, load_show
+from acoustics.show_prediction import ShowOptions
 from acoustics.venue import Venue, load_venue
 from rigging.equipment import Catalogue, load_catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.files import Document
-from rigging.findings import Finding, worst_first
+from rigging.findings import Finding
 from rigging.hang import Hang, load_hang, points_of
 from rigging.policy import Policy
 from rigging.rewrite import rewritten
@@ -130,21 +134,20 @@ def _read(task: Task, texts: Mapping[Path, str]) -> _Read:
 
 
 def _key(read: _Read, task: Task) -> str:
-    """A hash of all that the stop is worked out from, the release included."""
-    inputs: dict[str, Any] = {
+    """A hash of all that the stop is worked out from: the files byte by byte, what was asked for, the program."""
+    if read.show is not None:
+        files = files_of_show(read.show, read.policy, read.catalogue)
+    else:
+        hang, *others = read.hangs
+        files = files_of_hang(hang, others, read.document, read.policy, read.catalogue)
+    inputs = {
         "format": FORMAT,
         "program": _program(),
-        "venue": read.document.data,
-        "hangs": [dict(hang.inputs) for hang in read.hangs],
-        "show": dict(read.show.inputs) if read.show else None,
-        "power": _power(read),
-        "policy": read.policy.model_dump(),
+        "files": [(file.role, file.path.name, file.sha256) for file in files],
         "options": dataclasses.asdict(task.options),
+        "design": task.design,
     }
-    if task.design:  # a search is told more than what hangs
-        inputs["design"] = [hang.document.data for hang in read.hangs]
-    text = json.dumps(inputs, sort_keys=True, ensure_ascii=False, default=str)
-    return hashlib.sha256(text.encode()).hexdigest()
+    return hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()
 
 
 @functools.cache
@@ -186,20 +189,18 @@ def _write(target: Path, key: str, read: _Read, task: Task) -> dict[str, Any]:
     staging = target.parent / UNFINISHED / uuid.uuid4().hex
     staging.mkdir(parents=True)
     try:
-        rows = [_report(staging, hang, read, task) for hang in read.hangs]
         data = {
             "key": key,
             "folder": target.name,
             "venue": read.venue.name,
-            "show": read.show.name if read.show else None,
-            "rows": rows,
+            "rows": [_report(staging, hang, read, task) for hang in read.hangs],
+            "show": None if read.show is None else _report_show(staging, read.show, read, task),
             "taken": _taken(read),
-            "findings": [check_command.finding_data(finding) for finding in _shared(read)],
-        }
-        data["files"] = {
-            path.relative_to(staging).as_posix(): path.stat().st_size
-            for path in sorted(staging.rglob("*"))
-            if path.is_file()
+            "files": {
+                path.relative_to(staging).as_posix(): path.stat().st_size
+                for path in sorted(staging.rglob("*"))
+                if path.is_file()
+            },
         }
         data = dict(plain(data))
         content = json.dumps(data, indent=2, ensure_ascii=False, sort_keys=True)
@@ -226,12 +227,27 @@ def _report(staging: Path, hang: Hang, read: _Read, task: Task) -> dict[str, Any
     files: Writers = report_files(outcome)
     text = read.texts.get(hang.document.path.resolve())
     if text is not None:
-        files["designed.toml"] = lambda path: check_command.write_text(path, text)
-    name = f"{folder.slug(hang.name)}-{outcome.summary['revision']}"
-    (staging / name).mkdir()
+        files["designed.toml"] = partial(check_command.write_text, content=text)
+    place = _fill(staging, hang.name, outcome.summary["revision"], files)
+    return _row(outcome, hang, read.venue, _how(hang, read, task)) | {"folder": place}
+
+
+def _report_show(staging: Path, show: Show, read: _Read, task: Task) -> dict[str, Any]:
+    """Write the folder of a show, and give its name and what it is judged by beside its hangs."""
+    options = ShowOptions(task.options.grid_m, task.options.programme)
+    outcome = show_outcome_of(show, (read.venue, read.document), read.catalogue, read.policy, options)
+    place = _fill(staging, show.name, outcome.summary["revision"], show_report_files(outcome))
+    shared = [check_command.finding_data(finding) for finding in outcome.judged.shared]
+    return {"name": show.name, "folder": place, "findings": shared}
+
+
+def _fill(staging: Path, name: str, revision: str, files: Writers) -> str:
+    """Write files into a folder of their own, and give its name."""
+    place = staging / f"{folder.slug(name)}-{revision}"
+    place.mkdir()
     for file, writer in files.items():
-        writer(staging / name / file)
-    return _row(outcome, hang, read.venue, _how(hang, read, task)) | {"folder": name}
+        writer(place / file)
+    return place.name
 
 
 def _how(hang: Hang, read: _Read, task: Task) -> str:
@@ -283,16 +299,3 @@ def _taken(read: _Read) -> dict[str, int]:
     if read.show is not None:
         return taken(read.show, feeds(read.show, read.catalogue))
     return dict(sorted(sum((taken_by(hang) for hang in read.hangs), Counter()).items()))
-
-
-def _shared(read: _Read) -> list[Finding]:
-    """What a show is judged by beside its hangs."""
-    if read.show is None:
-        return []
-    return worst_first(power_findings(read.show, read.catalogue, feeds(read.show, read.catalogue)))
-
-
-def _power(read: _Read) -> dict[str, Any]:
-    """The equipment files of what drives a show."""
-    power = read.show.power if read.show else None
-    return {name: read.catalogue.documents[name].data for name in ((power.amplifier, power.cable) if power else ())}

@@ -10,7 +10,7 @@ from importlib import metadata
 from typing import Any
 from urllib.parse import quote
 
-from acoustics.app.fill import filled
+from acoustics.app.pages import render
 from acoustics.app.sheet import number, table
 from acoustics.app.stop import AtFault, Done
 from acoustics.app.workers import Failed
@@ -38,6 +38,7 @@ class Whole:
     rows: tuple[dict[str, Any], ...]
     stock: tuple[tuple[str, Finding], ...]  # label of the stop
     shared: tuple[tuple[str, str], ...]  # stop and status of a show's findings beside its hangs
+    shows: Mapping[str, tuple[str, str]]  # by stop: name of its show, and the folder of its report
 
     @property
     def faults(self) -> list[dict[str, Any]]:
@@ -57,6 +58,7 @@ def whole_of(
     rows: list[dict[str, Any]] = []
     against: list[tuple[str, Finding]] = []
     shared: list[tuple[str, str]] = []
+    shows: dict[str, tuple[str, str]] = {}
     words: list[Any] = []
     for label, result in zip(labels, results, strict=True):
         if not isinstance(result, Done):
@@ -68,10 +70,13 @@ def whole_of(
         words.append(data["key"])
         found = list(against_stock(data["taken"], stock, "the tour's [stock]")) if stock else []
         against += [(label, one) for one in found]
-        shared += [(label, one["status"]) for one in data["findings"]]
+        if data["show"] is not None:
+            shows[label] = data["show"]["name"], f"{data['folder']}/{data['show']['folder']}"
+            shared += [(label, one["status"]) for one in data["show"]["findings"]]
         taken = "; ".join(f"{name} {count} of {stock.get(name, '?')}" for name, count in data["taken"].items())
         rows += [_row(label, data, row, taken if stock else "") for row in data["rows"]]
-    return Whole(name, revision({"stops": words, "stock": dict(stock)}), tuple(rows), tuple(against), tuple(shared))
+    word = revision({"stops": words, "stock": dict(stock)})
+    return Whole(name, word, tuple(rows), tuple(against), tuple(shared), shows)
 
 
 def _row(label: str, data: Mapping[str, Any], row: Mapping[str, Any], taken: str) -> dict[str, Any]:
@@ -82,13 +87,13 @@ def _row(label: str, data: Mapping[str, Any], row: Mapping[str, Any], taken: str
 
 def as_data(whole: Whole) -> dict[str, Any]:
     """The tour for programs."""
-    runs = [{"folder": row["folder"]} for row in whole.rows if row["folder"]]
+    folders = [row["folder"] for row in whole.rows if row["folder"]] + [place for _, place in whole.shows.values()]
     short = [_short(label, one) for label, one in whole.stock if one.status != WITHIN]
     return {
         "tour": whole.name,
         "revision": whole.revision,
         "version": metadata.version("evenhang"),
-        "runs": runs,
+        "runs": [{"folder": place} for place in folders],
         "rows": list(whole.rows),
         "stock": short,
         "cautions": list(CAUTIONS),
@@ -125,10 +130,11 @@ def page(whole: Whole) -> str:
     done = [row for row in whole.rows if row["status"] != NOT_DONE]
     stops = [
         {"label": label, "venue": next(row["venue"] for row in done if row["stop"] == label),
+         "show": _link(*whole.shows[label]) if label in whole.shows else None,
          "rows": [_index_row(row) for row in done if row["stop"] == label]}
         for label in dict.fromkeys(row["stop"] for row in done)
     ]  # fmt: skip
-    return filled(
+    return render(
         "tour.html",
         {
             "tour": whole.name,
@@ -141,6 +147,7 @@ def page(whole: Whole) -> str:
             "stock": list(_truck(whole)),
             "cautions": list(CAUTIONS),
         },
+        "A4 landscape",
     )
 
 
@@ -149,9 +156,12 @@ def _index_row(row: Mapping[str, Any]) -> dict[str, Any]:
     words += [f"points: {row['points']}"] if row["points"] else []
     words += {"no": [], "yes": ["designed"]}.get(row["designed"], [f"designed: {row['designed']}"])
     found = f"{row['exceed']} exceed, {row['cannot_be_judged']} open" if row["status"] != WITHIN else "all within"
-    link = quote(f"{row['folder']}/report.html")
     said = {"mark": _MARKS[row["status"]], "findings": found, "words": "; ".join(words)}
-    return said | {"hang": row["hang"], "link": link, "cells": _cells(row)}
+    return said | {"hang": _link(row["hang"], row["folder"]), "cells": _cells(row)}
+
+
+def _link(name: str, folder: str) -> dict[str, str]:
+    return {"name": name, "link": quote(f"{folder}/report.html")}
 
 
 def _truck(whole: Whole) -> Iterator[dict[str, Any]]:
