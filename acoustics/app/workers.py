@@ -166,6 +166,8 @@ def _until_broken(
                 if isinstance(error, BrokenProcessPool) or type(error).__name__ == _KILLED_ON_CLUSTER:
                     lost.append(index)
                     continue
-                result = Failed(f"{type(error).__name__}: {error}".splitlines()[0])
+                result = Failed(
+                    f"an error of the program, to be reported: {type(error).__name__}: {error}".splitlines()[0]
+                )
             end(index, result)
     return lost
