@@ -29,6 +29,29 @@ def add_mute(command: argparse.ArgumentParser) -> None:
     command.add_argument("--mute", metavar="ROW", action="append", default=[], help=what)
 
 
+def add_grid(command: argparse.ArgumentParser, usual_m: float = 1.0) -> None:
+    """How fine the areas are sampled."""
+    text = f"cell size, m (default: {usual_m:g})"
+    command.add_argument("--grid", metavar="M", type=number(0.1, 20.0), default=usual_m, help=text)
+
+
+def add_drive(command: argparse.ArgumentParser) -> None:
+    """What the levels hold for."""
+    gain = "gain of all (default: 0)"
+    command.add_argument("--drive", metavar="DB", type=number(-60.0, 40.0), default=0.0, help=gain)
+    command.add_argument("--programme", choices=("pink", "sloped"), help="spectrum (default: pink)")
+
+
+def add_model(command: argparse.ArgumentParser) -> None:
+    """How the sum is taken."""
+    many = "points for each enclosure: 1 (default) to 8, or auto"
+    command.add_argument("--points", metavar="N", type=points, default=1, help=many)
+    edges = "weaken hidden rows as behind one edge (ISO 9613-2), not leave them out"
+    command.add_argument("--over-edges", action="store_true", help=edges)
+    same = "of a show's programme channels: 0 different, 1 the same (default: its file's)"
+    command.add_argument("--correlation", metavar="R", type=number(0.0, 1.0), help=same)
+
+
 def number(low: float, high: float) -> Callable[[str], float]:
     """A reader of numbers from `low` to `high`."""
 

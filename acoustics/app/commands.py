@@ -5,7 +5,19 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from acoustics.app.arguments import add_files, add_mute, counts, frequencies, map_of, number, points, processes, steps
+from acoustics.app.arguments import (
+    add_drive,
+    add_files,
+    add_grid,
+    add_model,
+    add_mute,
+    counts,
+    frequencies,
+    map_of,
+    number,
+    processes,
+    steps,
+)  # fmt: skip
 
 PREDICT_EXAMPLE = """\
 example:
@@ -71,32 +83,16 @@ def add_predict(commands: Any) -> None:
     predict.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
     add_files(predict)
     add_mute(predict)
-    predict.add_argument("--grid", metavar="M", type=number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
+    add_grid(predict)
     predict.add_argument("--lines", metavar="F,F,…", type=frequencies, help="single frequencies, Hz, not bands")
     predict.add_argument("--map", metavar="WHAT", type=map_of, help="of plan.svg: A (default) or an octave: 250 … 8000")
-    predict.add_argument(
-        "--drive", metavar="DB", type=number(-60.0, 40.0), default=0.0, help="gain of all (default: 0)"
-    )
-    predict.add_argument("--programme", choices=("pink", "sloped"), help="spectrum (default: pink)")
-    predict.add_argument(
-        "--points", metavar="N", type=points, default=1, help="points for each enclosure: 1 (default) to 8, or auto"
-    )
-    predict.add_argument(
-        "--over-edges",
-        action="store_true",
-        help="weaken hidden rows as behind one edge (ISO 9613-2), not leave them out",
-    )
+    add_drive(predict)
+    add_model(predict)
     predict.add_argument(
         "--average-below",
         metavar="DB",
         type=number(0.0, 40.0),
         help="how far the event's average lies below the drive, for the note on hearing (default: 0)",
-    )
-    predict.add_argument(
-        "--correlation",
-        metavar="R",
-        type=number(0.0, 1.0),
-        help="of a show's programme channels: 0 different, 1 the same (default: its file's)",
     )
     predict.add_argument("--json", action="store_true", help="print the summary for programs")
     predict.set_defaults(module="predict", show_module="show")
@@ -133,7 +129,7 @@ def add_design(commands: Any) -> None:
     design.add_argument("--hang", metavar="NAME", dest="of_show", help="which hang of a show")
     add_mute(design)
     add_files(design, judges=True)
-    design.add_argument("--grid", metavar="M", type=number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
+    add_grid(design)
     design.add_argument("--seconds", metavar="S", type=number(0.1, 86_400.0), help="search so long, not a set number")
     design.add_argument("--seed", metavar="N", type=int, default=0, help="of the search (default: 0)")
     design.add_argument(
@@ -159,9 +155,8 @@ def add_report(commands: Any) -> None:
     report.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
     report.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
     add_files(report, judges=True)
-    report.add_argument("--grid", metavar="M", type=number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
-    report.add_argument("--drive", metavar="DB", type=number(-60.0, 40.0), default=0.0, help="gain of all (default: 0)")
-    report.add_argument("--programme", choices=("pink", "sloped"), help="spectrum (default: pink)")
+    add_grid(report)
+    add_drive(report)
     report.add_argument("--sheet", action="store_true", help="the crew's sheet alone")
     report.add_argument("--advance", action="store_true", help="the sheet for the venue's engineer alone")
     report.add_argument("--pdf", action="store_true", help="as PDF too, where Chromium is installed")
@@ -190,7 +185,7 @@ def add_compare(commands: Any) -> None:
     compare.add_argument(
         "--other-design", action="store_true", help="with --built: take readings for another design word too"
     )
-    compare.add_argument("--grid", metavar="M", type=number(0.1, 20.0), default=2.0, help="cell size, m (default: 2)")
+    add_grid(compare, 2.0)
     compare.add_argument("--json", action="store_true", help="print the table for programs")
     compare.set_defaults(module="compare")
 
@@ -226,15 +221,9 @@ def add_pack(commands: Any) -> None:
     pack.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
     add_files(pack, judges=True)
     add_mute(pack)
-    pack.add_argument("--grid", metavar="M", type=number(0.1, 20.0), default=1.0, help="cell size, m (default: 1)")
-    pack.add_argument("--drive", metavar="DB", type=number(-60.0, 40.0), default=0.0, help="gain of all (default: 0)")
-    pack.add_argument("--programme", choices=("pink", "sloped"), help="spectrum (default: pink)")
-    pack.add_argument(
-        "--points", metavar="N", type=points, default=1, help="points for each enclosure: 1 (default) to 8, or auto"
-    )
-    pack.add_argument("--over-edges", action="store_true", help="weaken hidden rows as behind one edge")
-    correlation = "of a show's programme channels (default: its file's)"
-    pack.add_argument("--correlation", metavar="R", type=number(0.0, 1.0), help=correlation)
+    add_grid(pack)
+    add_drive(pack)
+    add_model(pack)
     pack.add_argument("--json", action="store_true", help="print the pack's listing for programs")
     pack.set_defaults(module="pack")
 

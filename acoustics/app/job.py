@@ -37,11 +37,10 @@ class Job:
 
 @dataclass(frozen=True)
 class Words:
-    """The words on a job's sheets: of what hangs where, of the prediction, of what is judged."""
+    """The words on a job's sheets: of what hangs where, and the revision of all."""
 
     design: str
-    prediction: str
-    check: str
+    revision: str
 
 
 @dataclass(frozen=True)
@@ -110,7 +109,7 @@ def _hang_done(asked: argparse.Namespace) -> Done:
     return Done(
         hang.name,
         loaded[0].name,
-        Words(summary["design"], summary["revision"], report.revision),
+        Words(summary["design"], summary["revision"]),
         hang_figures(outcome),
         weakest(report.findings),
         tuple(report.findings),
@@ -133,7 +132,7 @@ def _show_done(asked: argparse.Namespace) -> Done:
     return Done(
         show.name,
         show.venue.name,
-        Words(summary["design"], summary["revision"], judged.revision),
+        Words(summary["design"], summary["revision"]),
         show_figures(summary, judged),
         weakest(judged.findings),
         tuple(judged.findings),

@@ -126,11 +126,11 @@ def pack(packing: Packing, home: Path) -> tuple[PackFile, list[Done]]:
         if files_of(moved, there)[1] != inputs:
             raise FileFaults([Fault(job.file, "", "or a file that it names changed meanwhile", "pack it again")])
         one = do(moved, there)
-        results = f"results/{slug(one.name)}-{one.words.prediction}"
+        results = f"results/{slug(one.name)}-{one.words.revision}"
         listed |= {file.member: file for file in _write_results(one, home, results)}
         done.append(one)
         packed.append(_packed(job, at) | {"results": results, **_came_to(one)})
-    words = [one.words.prediction for one in done]
+    words = [one.words.revision for one in done]
     data = {
         "format": FORMAT,
         "name": packing.name or done[0].name,
@@ -195,7 +195,7 @@ def _text(listing: PackFile, done: Sequence[Done]) -> list[str]:
     for job, one in zip(listing.jobs, done, strict=True):
         found, words = counts(one.findings), job.words
         lines += ["", f"{job.name}  in  {job.venue_name}"]
-        lines += [f"DESIGN {words.design}   REVISION {words.prediction}   check {words.check}"]
+        lines += [f"DESIGN {words.design}   REVISION {words.revision}"]
         lines += [f"{found[EXCEEDS]} exceed, {found[CANNOT]} cannot be judged, {found[WITHIN]} within"]
         lines += [f"{len(job.figures)} figures; weakest: {job.weakest or 'nothing could be judged'}"]
     roles = [file.role for file in listing.files]

@@ -88,8 +88,7 @@ class PackedWords(Model):
     """The words on a job's sheets."""
 
     design: Word = key("of what hangs where", '"bagotilufo"')
-    prediction: Word = key("of the prediction: the revision on its sheets", '"bagotilufo"')
-    check: Word = key("of what was judged", '"bagotilufo"')
+    revision: Word = key("of all that the sheets were made from", '"bagotilufo"')
 
 
 class PackedJob(Model):

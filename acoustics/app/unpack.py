@@ -160,7 +160,7 @@ def _text(listing: PackFile, compared: list[Compared], elsewhere: list[str], tar
     for one in compared:
         words = one.job.words
         lines += ["", f"{one.job.name}  in  {one.job.venue_name}"]
-        lines += [f"DESIGN {words.design}   REVISION {words.prediction}   check {words.check}"]
+        lines += [f"DESIGN {words.design}   REVISION {words.revision}"]
         lines += [f"  differs: {line}" for line in (*one.words, *one.figures)]
         same = [*(["the same words"] if not one.words else []), *(["the same figures"] if not one.figures else [])]
         many = f"{len(one.job.figures)} figures, within {WITHIN_OF:g} or {WITHIN_SHARE:.2%}"
@@ -171,10 +171,18 @@ def _text(listing: PackFile, compared: list[Compared], elsewhere: list[str], tar
             "the pack's equipment was used; without --only-equipment the catalogue here would give other results:",
         ]
         lines += [f"  {line}" for line in elsewhere]
+    lines += ["", f"unpacked to {target}/; to go on with its files:"]
+    return [*lines, f"  evenhang {shlex.join(_going_on(listing, target))}"]
+
+
+def _going_on(listing: PackFile, target: Path) -> list[str]:
+    """A command that takes the pack's own files: the tour's, or a check of the first job."""
+    own = ["--equipment", str(target / "equipment"), "--only-equipment", "--policy", str(target / POLICY)]
+    tour = next((file.member for file in listing.files if file.role == "tour"), None)
+    if tour is not None:
+        return ["tour", str(target / tour), *own]
     job = listing.jobs[0]
     files = [str(target / name) for name in (job.file, job.venue) if name is not None]
     files += [word for name in job.beside for word in ("--beside", str(target / name))]
     files += [word for limit in listing.asked.limit for word in ("--limit", limit)]
-    use = ["--equipment", str(target / "equipment"), "--only-equipment", "--policy", str(target / POLICY)]
-    lines += ["", f"unpacked to {target}/; to go on with its files:"]
-    return [*lines, f"  evenhang check {shlex.join([*files, *use])}"]
+    return ["check", *files, *own]

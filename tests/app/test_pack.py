@@ -119,7 +119,7 @@ def test_all_that_the_result_rests_on_is_there_as_it_was(theatre):
         for member, path in originals.items():
             assert opened.read(member) == path.read_bytes()
         results = {name for name in opened.namelist() if name.startswith(listing["jobs"][0]["results"])}
-        assert {Path(name).name for name in results} == {"report.html", "field.nc"}
+        assert {Path(name).name for name in results} == {"report.html", "field.nc", "evenness.csv", "rigging.json"}
         assert set(opened.namelist()) == originals.keys() | results | {"pack.json"}
         hashes = {name: hashlib.sha256(opened.read(name)).hexdigest() for name in opened.namelist()}
     assert {file["member"]: file["sha256"] for file in listing["files"]} == {
@@ -142,9 +142,9 @@ def test_words_and_figures_are_those_of_predict_and_check(theatre, tmp_path):
     predicted = json.loads(run("predict", *files, *GRID, "--out", tmp_path, "--json")[1])
     checked = json.loads(run("check", *files, "--beside", THEATRE / "right.toml", "--json")[1])
     words, figures = listing["jobs"][0]["words"], listing["jobs"][0]["figures"]
-    assert words == {
-        "design": predicted["design"], "prediction": predicted["revision"], "check": checked["revision"],
-    }  # fmt: skip
+    reported = run("report", *files, *GRID, "--beside", THEATRE / "right.toml", "--out", tmp_path)[1]
+    assert words == {"design": predicted["design"], "revision": re.search(r"-(\w+)/: ", reported)[1]}
+    assert words["design"] == checked["design"]
     assert figures["served audience: level_a_mean_db"] == pytest.approx(predicted["whole"]["level_a_mean_db"])
     assert figures["balcony: worst_seat_db"] == pytest.approx(predicted["areas"][1]["worst_seat"]["from_mean_db"])
     assert figures["stalls: 2000 Hz deviation_db"] == pytest.approx(
@@ -185,7 +185,8 @@ def test_what_it_says_to_go_on_with_works(theatre, tmp_path, monkeypatch):
     (tmp_path / "none").mkdir()
     monkeypatch.setattr(equipment, "packaged_folder", lambda: tmp_path / "none")
     code, checked, _ = run(*asked[1:], "--json")
-    assert json.loads(checked)["revision"] == listing["jobs"][0]["words"]["check"]
+    assert json.loads(checked)["design"] == listing["jobs"][0]["words"]["design"]
+    assert json.loads(checked)["counts"]["within"] == listing["jobs"][0]["figures"]["findings within"]
     assert code == 0
     without = [word for word in asked[1:] if word not in ("--equipment", "--only-equipment")]
     assert run(*[word for word in without if not word.endswith("/equipment")])[0] == 2
@@ -327,10 +328,9 @@ def test_a_show_keeps_its_word_where_names_in_full_are_rewritten(show, tmp_path)
             one.pop(key, None), other.pop(key, None)
         assert one == other
     predicted = json.loads(run("predict", path, *GRID, "--out", tmp_path, "--json")[1])
-    checked = json.loads(run("check", path, "--json")[1])
-    assert listing["jobs"][0]["words"] == {
-        "design": predicted["design"], "prediction": predicted["revision"], "check": checked["revision"],
-    }  # fmt: skip
+    reported = run("report", path, *GRID, "--out", tmp_path)[1]
+    word = re.search(r"-(\w+)/: ", reported)[1]
+    assert listing["jobs"][0]["words"] == {"design": predicted["design"], "revision": word}
     assert str(ROOT) not in text
 
 
@@ -340,9 +340,7 @@ def test_a_show_brings_all_that_it_names(show):
     assert items == used_in(THEATRE / "left.toml") | {"compact", "amp-4", "cable-8", "sub"}
     with zipfile.ZipFile(zipped) as opened:
         names = {name.rsplit("/", 1)[1]: name for name in opened.namelist() if name.startswith("results/")}
-        assert {"aligned.toml", "field.nc", "plan.svg", "loudest.svg", "check.txt", "check.json"} <= names.keys()
-        aligned = tomllib.loads(opened.read(names["aligned.toml"]).decode())
-        assert aligned["venue"] == "../../inputs/theatre/venue.toml"
+        assert names.keys() == {"report.html", "field.nc", "evenness.csv", "rigging.json"}
         assert "inputs/theatre/venue.toml" in opened.namelist()
 
 
@@ -391,7 +389,7 @@ def test_options_are_packed_and_used(tmp_path):
 @pytest.mark.parametrize(
     ("asked", "message"),
     [
-        ((THEATRE / "left.toml",), "VENUE: is missing; name a venue file after the hang, or a show file alone"),
+        ((THEATRE / "left.toml",), "VENUE: is missing; name a venue file after the hang, or a show or tour file"),
         ((THEATRE / "left.toml", THEATRE / "venue.toml", "--correlation", "1"), "--correlation: is for the channels"),
         ((ROOT / "sample_venues/arena/show.toml", "x.toml"), "VENUE: has no meaning for a show"),
         ((ROOT / "sample_venues/arena/show.toml", "--points", "2"), "--points: has no meaning for a show"),
@@ -555,7 +553,7 @@ def test_missing_and_unlisted_members_are_named(theatre, changed, tmp_path):
         (lambda it: it["asked"].update(programme="brown"), r"asked\.programme: is a programme that this release"),
         (lambda it: it["asked"].update(points=0), r"asked\.points: is no number of points"),
         (lambda it: it["jobs"][0]["figures"].update(x="1"), r"jobs\[1\]\.figures: must be a table of numbers"),
-        (lambda it: it["jobs"][0]["words"].update(check="X"), r"jobs\[1\]\.words\.check: "),
+        (lambda it: it["jobs"][0]["words"].update(revision="X"), r"jobs\[1\]\.words\.revision: "),
         (lambda it: it.update(files=[one for one in it["files"] if one["role"] != "policy"]), r"lists no policy\.toml"),
     ],
 )
@@ -647,7 +645,7 @@ def test_names_that_not_every_system_takes_are_changed(tmp_path):
 
 def test_files_of_a_job_are_listed_with_their_hashes(monkeypatch):
     asked = cli._parser().parse_args(["pack", str(THEATRE / "right.toml"), str(THEATRE / "venue.toml")])
-    (one,) = pack.jobs_of(asked)
+    (one,) = pack.packing_of(asked).jobs
     files, _ = job.files_of(one, asked)
     roles = [(file.role, file.path.name) for file in files]
     assert roles[:3] == [("hang", "right.toml"), ("design", "left.toml"), ("venue", "venue.toml")]
@@ -656,3 +654,57 @@ def test_files_of_a_job_are_listed_with_their_hashes(monkeypatch):
         f"{name}.toml" for name in used_in(THEATRE / "left.toml")
     }
     assert all(file.sha256 == hashlib.sha256(file.path.read_bytes()).hexdigest() for file in files)
+
+
+@pytest.fixture(scope="module")
+def tour(tmp_path_factory) -> tuple[dict[str, Any], Path]:
+    """A pack of a tour of two stops, with equipment of its own that is called by a folder's name."""
+    folder = tmp_path_factory.mktemp("tour")
+    for name in ("left", "right", "venue"):
+        shutil.copy(THEATRE / f"{name}.toml", folder)
+    (folder / "mine").mkdir()
+    own = (CATALOGUE / "shackle-5-8.toml").read_text().replace('"shackle-5-8"', '"shackle-own"')
+    (folder / "mine" / "own.toml").write_text(own)
+    (folder / "own.toml").write_text((folder / "left.toml").read_text().replace('"shackle-5-8"', '"shackle-own"', 1))
+    file: dict[str, Any] = {"format": "tour/1", "name": "two nights", "grid_m": 8.0, "equipment": ["mine"]}
+    file["policy"] = "no_people"
+    stops = [["left.toml", "right.toml"], ["own.toml"]]
+    file["stop"] = [{"venue": "venue.toml", "hangs": hangs} for hangs in stops]
+    (folder / "tour.toml").write_text(tomlkit.dumps(file))
+    return packed(folder / "tour.toml", into=folder)
+
+
+def test_a_tour_is_packed_with_all_stops_and_its_own_equipment(tour, tmp_path):
+    listing, zipped = tour
+    assert (listing["name"], listing["asked"]["grid_m"]) == ("two nights", 8.0)
+    jobs = [(one["file"], one["beside"]) for one in listing["jobs"]]
+    left, right = "inputs/left.toml", "inputs/right.toml"
+    assert jobs == [(left, [right]), (right, [left]), ("inputs/own.toml", [])]
+    with zipfile.ZipFile(zipped) as opened:
+        copy = tomllib.loads(opened.read("inputs/tour.toml").decode())
+        assert b"shackle-own" in opened.read("equipment/own.toml")
+        assert tomllib.loads(opened.read("policy.toml").decode())["over_people"] is False
+    assert "equipment" not in copy  # the pack has all of it in one folder of its own
+    assert "policy" not in copy
+    assert [stop["hangs"] for stop in copy["stop"]] == [["left.toml", "right.toml"], ["own.toml"]]
+    code, out, err = run("unpack", zipped, "--out", tmp_path)
+    assert code == 0, err
+    assert out.count("the same words, the same figures") == 3
+
+
+def test_an_unpacked_tour_goes_on_as_it_says(tour, tmp_path):
+    _, zipped = tour
+    _, out, _ = run("unpack", zipped, "--out", tmp_path)
+    (line,) = (line for line in out.splitlines() if line.startswith("  evenhang "))
+    code, printed, err = run(*line.split()[1:], "--out", tmp_path / "again", "--processes", "1", "--json")
+    assert code == 0, err
+    assert [row["hang"] for row in json.loads(printed)["rows"]] == [LEFT, "main, stage right (house left)", LEFT]
+
+
+def test_a_tour_that_is_to_be_designed_is_not_packed(tmp_path):
+    text = 'format = "tour/1"\nname = "t"\n[[stop]]\nvenue = "venue.toml"\nhangs = ["left.toml"]\ndesign = true\n'
+    (tmp_path / "tour.toml").write_text(text)
+    code, _, err = run("pack", tmp_path / "tour.toml", "--out", tmp_path / "out")
+    assert code == 2
+    assert "stop[1].design: asks for a search, which a pack does not hold" in err
+    assert not (tmp_path / "out").exists()
