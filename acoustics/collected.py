@@ -49,7 +49,7 @@ def collect(folder: str | os.PathLike[str]) -> xr.Dataset:
         fault; the file is named.
     """
     top = Path(folder)
-    runs = _current(list(_found(top)), top)
+    runs = _runs(top)
     if not runs:
         raise ValueError(f"{top}: holds no {FILE}; name the folder that results were written to")
     first = runs[0]
@@ -63,35 +63,36 @@ def collect(folder: str | os.PathLike[str]) -> xr.Dataset:
     return joined.assign({name: ("runs", values, _said(name)) for name, values in _figures(runs).items()})
 
 
-def _found(top: Path) -> Iterator[_Run]:
-    for here, folders, files in os.walk(top):
-        folders[:] = sorted(name for name in folders if not name.startswith("."))
-        if FILE in files:
-            file = Path(here) / FILE
-            try:
-                result = results.load(file)
-            except OSError as error:
-                raise ValueError(f"{file}: cannot be read as a result ({error})") from None
-            yield _Run(Path(here).relative_to(top).as_posix(), file, result)
-
-
-def _current(runs: Sequence[_Run], top: Path) -> list[_Run]:
-    """Those that are listed, where there is a list; of equal ones the first."""
+def _runs(top: Path) -> list[_Run]:
+    """Those that are listed, or else all, of equal ones the first."""
     listed = _listed(top / LISTED)
     found: dict[tuple[str, ...], _Run] = {}
-    for run in runs:
-        if listed is None or run.folder in listed:
-            found.setdefault(tuple(str(run.result.attrs[name]) for name in ("hang", "venue", "revision")), run)
+    for folder in _folders(top) if listed is None else listed:
+        file = top / folder / FILE
+        try:
+            result = results.load(file)
+        except OSError as error:
+            raise ValueError(f"{file}: cannot be read as a result ({error})") from None
+        name = tuple(str(result.attrs[name]) for name in ("hang", "venue", "revision"))
+        found.setdefault(name, _Run(folder, file, result))
     return list(found.values())
 
 
-def _listed(path: Path) -> set[str] | None:
+def _folders(top: Path) -> Iterator[str]:
+    """Folders that hold a result, from `top`."""
+    for here, folders, files in os.walk(top):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        if FILE in files:
+            yield Path(here).relative_to(top).as_posix()
+
+
+def _listed(path: Path) -> list[str] | None:
     """Folders that a tour's file names, from its own; None where there is none."""
     if not path.exists():
         return None
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
-        return {Path(run["folder"]).as_posix() for run in data["runs"]}
+        return [Path(run["folder"]).as_posix() for run in data["runs"]]
     except (OSError, ValueError, KeyError, TypeError) as error:
         wrong = f"is no list of current folders ({type(error).__name__}: {error})"
         raise ValueError(f'{path}: {wrong}; write {{"runs": [{{"folder": "NAME"}}]}}, or remove it') from None
