@@ -22,6 +22,7 @@ R = TypeVar("R")
 
 _KILLED_ON_CLUSTER = "KilledWorker"  # of distributed, which is not imported where it is not used
 DIED = "its process was ended from outside, or crashed: too little memory, or a fault in a library"
+_WORKERS_S = 20.0
 _ONE_THREAD = ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 # Opens what runs the work, for so many pieces at a time, or for as many as it can; gives it and their number.
@@ -107,10 +108,12 @@ def cluster(address: str) -> Pool:
             todo = "start dask scheduler, and give the address that it prints"
             raise FileFaults([Fault("--scheduler", "", f"does not answer ({error})", todo, address)]) from None
         with client:
-            threads = sum(client.nthreads().values())
-            if not threads:
+            try:
+                client.wait_for_workers(1, timeout=_WORKERS_S)  # those that died may be on their way again
+            except TimeoutError:
                 todo = "start dask worker ADDRESS, where the tour's files are"
-                raise FileFaults([Fault("--scheduler", "", "has no workers", todo, address)])
+                raise FileFaults([Fault("--scheduler", "", "has no workers", todo, address)]) from None
+            threads = sum(client.nthreads().values())
             # No more in flight than run at once: the death of a worker is then put down to what ran on it.
             yield client.get_executor(pure=False), threads if most is None else most
 

@@ -114,15 +114,13 @@ def rows_of(folder: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-def test_thirty_venues_three_broken_and_one_that_ends_its_worker(tour, tmp_path):
+def test_thirty_venues_three_broken_and_one_that_ends_its_worker(tour, site, tmp_path):
     file = tour(30, names={17: DEADLY})
     (tmp_path / "venue-3.toml").write_text('format = "venue/1"\nname = [\n')
     (tmp_path / "venue-11.toml").write_text((tmp_path / "venue-11.toml").read_text().replace("500.0", '"much"'))
     (tmp_path / "hang-24.toml").unlink()
-    (tmp_path / "site").mkdir()
-    (tmp_path / "site" / "sitecustomize.py").write_text(SITE)
     out = tmp_path / "out"
-    ran = run(file, "--out", out, path=tmp_path / "site")
+    ran = run(file, "--out", out, path=site)
     assert ran.code == 3, ran.err
     folder = out / "small-halls"
     assert len(list(folder.glob("*/*/report.html"))) == 26
@@ -135,7 +133,7 @@ def test_thirty_venues_three_broken_and_one_that_ends_its_worker(tour, tmp_path)
     page = (folder / "index.html").read_text()
     assert all(name in page for name in failed)
     before = {path: path.stat().st_mtime_ns for path in folder.glob("*/stop.json")}
-    again = run(file, "--out", out, path=tmp_path / "site")
+    again = run(file, "--out", out, path=site)
     assert again.code == 3
     assert "26 stops worked out, 26 of them before; 4 not" in again.out
     assert {path: path.stat().st_mtime_ns for path in folder.glob("*/stop.json")} == before
@@ -190,8 +188,17 @@ def test_killed_at_random_moments_then_finished(tour, tmp_path):
 
 
 @pytest.fixture
-def two_workers() -> Iterator[str]:
+def site(tmp_path: Path) -> Path:
+    """A folder for Python to look into first, which makes workers die of one venue."""
+    (tmp_path / "site").mkdir()
+    (tmp_path / "site" / "sitecustomize.py").write_text(SITE)
+    return tmp_path / "site"
+
+
+@pytest.fixture
+def two_workers(site: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
     distributed = pytest.importorskip("distributed")
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(site), str(Path(__file__).resolve().parents[2])]))
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, dashboard_address=None, processes=True, silence_logs=50
     ) as cluster:
@@ -199,12 +206,13 @@ def two_workers() -> Iterator[str]:
 
 
 @pytest.mark.filterwarnings("ignore")  # of the cluster's own making
-def test_a_cluster_gives_what_the_local_pool_gives(tour, tmp_path, two_workers, capsys):
-    file = tour(3)
+def test_a_cluster_gives_what_the_local_pool_gives(tour, site, tmp_path, two_workers, capsys):
+    file = tour(4, names={1: DEADLY})
     (tmp_path / "venue-2.toml").write_text("")
-    run(file, "--out", tmp_path / "local")
+    run(file, "--out", tmp_path / "local", path=site)
     code = cli.main(["tour", str(file), "--out", str(tmp_path / "cluster"), "--scheduler", two_workers])
     assert code == 3
+    assert "2 venue-1.toml: its process was ended from outside" in capsys.readouterr().err
     assert tree(tmp_path / "cluster") == tree(tmp_path / "local")
     assert len(list((tmp_path / "cluster").rglob("report.html"))) == 2
 
