@@ -1,4 +1,5 @@
-"""One table of names and units: of the variables of a result, of evenness.csv, and of the numbers in rigging.json.
+"""One table of names and units: of the variables of a result, of evenness.csv, tour.csv and compare.csv, and of the
+numbers in rigging.json.
 
 A name means the same wherever it stands; its unit is that of the table, `1` for counts, shares and indices.
 """
@@ -81,9 +82,11 @@ KEYS: dict[str, Name] = {
     "beyond_half_n": Name("N", "what one side of the joint may get beyond half"),
     "link_m": Name("m", "length of the rear link"),
     "rows": Name("1", "rows that are on, or rows by number"),
-    "mass_kg": Name("kg", "mass on the hooks at the stage, cables included"),
+    "mass_kg": Name(
+        "kg", "mass of frame, pick arm, enclosures and adapters; of a stage: on the hooks, cables included"
+    ),
     "picks_kg": Name("kg", "greatest load of each pick's hole at the stage"),
-    "tilt_deg": Name("deg", "elevation of the frame at the stage"),
+    "tilt_deg": Name("deg", "elevation of the frame, positive up; of a stage: then"),
     "reachable_deg": Name("deg", "least and greatest elevation that the picks allow"),
     "lowest_elevation_deg": Name("deg", "aim elevation of the lowest row"),
     "hook_m": Name("m", "lowest hook above the floor when the cart begins to carry"),
@@ -132,9 +135,34 @@ RUNS: dict[str, Name] = {
     "run_trim": Name("m", "height of the frame's front pivot line; NaN of a show"),
 }
 
+# Columns of tour.csv and compare.csv that are not those of evenness.csv.
+TABLES: dict[str, Name] = {
+    "stop": Name("", "stop of the tour"),
+    "option": Name("", "what is compared"),
+    "status": Name("", "the worst of its findings, or that it was not worked out"),
+    "enclosures": Name("1", "enclosures of the column"),
+    "types": Name("", "numbers by type"),
+    "splays_deg": Name("deg", "splays from the top down, the frame's joint first"),
+    "trim_m": Name("m", "height of the frame's front pivot line above the venue's datum"),
+    "lowest_edge_m": Name("m", "height of the lowest edge above the venue's datum"),
+    "temperature_c": Name("degC", "temperature of the air"),
+    "j_db": Name("dB", "unevenness over all seats, without its term of level"),
+    "exceed": Name("1", "findings that exceed"),
+    "cannot_be_judged": Name("1", "findings that cannot be judged"),
+    "weakest": Name("", "finding that uses most of its limit"),
+    "points": Name("", "load and limit of each of its points, all hangs together, moving in still air"),
+    "stock": Name("", "what the stop takes of what is on the truck"),
+    "designed": Name("", "whether a search chose splays, tilt and trim"),
+    "design": Name("", "design word of the hang"),
+    "folder": Name("", "folder of the report"),
+    "fault": Name("", "why the stop was not worked out"),
+    "not_an_option_because": Name("", "findings that exceed"),
+}
+
 NAMES: dict[str, Name] = {
     **{name: Name(units, text) for name, (_, units, text) in VARIABLES.items()},
     **COLUMNS,
     **KEYS,
+    **TABLES,
     **RUNS,
 }

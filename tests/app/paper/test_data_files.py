@@ -12,7 +12,7 @@ import pytest
 import xarray as xr
 
 from acoustics import results
-from acoustics.app import cli
+from acoustics.app import cli, compare_sheet, tour_sheet
 from acoustics.app.data_files import number_keys, rigging_json
 from acoustics.app.show_check import as_data, judge_show
 from acoustics.names import COLUMNS, KEYS, NAMES, RUNS
@@ -38,6 +38,16 @@ def folders(sample_venues, tmp_path_factory) -> dict[str, Path]:
         cli.main(["report", *(str(sample_venues / file) for file in files), "--grid", "20", "--out", str(out)])
         (found[name],) = out.iterdir()
     return found
+
+
+@pytest.mark.parametrize("fields", [tour_sheet.FIELDS, compare_sheet.FIELDS])
+def test_columns_of_tables_are_in_the_table_of_names(fields):
+    assert [field for field in fields if field not in NAMES] == []
+    units = {"deg": "deg", "m": "m", "db": "dB", "kg": "kg", "c": "degC"}
+    for field in fields:  # the unit that ends a column's name is that of the table
+        end = field.rpartition("_")[2]
+        if end in units and "_" in field:
+            assert NAMES[field].units.split()[0] == units[end]
 
 
 @pytest.mark.parametrize("name", WHAT)
