@@ -253,7 +253,7 @@ def test_data_travel_in_a_pack(predict: Any, evenhang: Any, scanned: bytes, tmp_
     asked = (tmp_path / "hang.toml", tmp_path / "venue.toml", "--equipment", tmp_path / "equipment", "--grid", 2)
     run = evenhang("pack", *asked, "--json", pictures=True)
     pack = Path(run.json["pack"])
-    assert run.json["jobs"][0]["words"]["prediction"] == first["revision"]
+    assert run.json["jobs"][0]["words"]["design"] == first["design"]
     for path in (tmp_path / "equipment").iterdir():
         path.unlink()
     opened = evenhang("unpack", pack, "--json")
