@@ -31,7 +31,8 @@ _HALO = [withStroke(linewidth=2.5, foreground="white")]
 
 def label(look: Look) -> str:
     """Name, rise and size of an area."""
-    return f"{look.area.name}\n{look.rise_deg:.1f}°, {look.size_m2:.3g} m²"
+    size = f"{look.size_m2:.0f}" if look.size_m2 >= 100.0 else f"{look.size_m2:.3g}"
+    return f"{look.area.name}\n{look.rise_deg:.1f}°, {size} m²"
 
 
 def plan(venue: Venue, looks: Sequence[Look], outlines: Sequence[Array] = (), ax: Axes | None = None) -> Axes:
@@ -76,7 +77,6 @@ def section(venue: Venue, looks: Sequence[Look], outlines: Sequence[Array] = (),
     """The venue cut along its centre line y = 0; points and hangs seen from the side."""
     ax = new_axes(12.0, 6.75) if ax is None else ax
     named = _labelled(looks)
-    far = max(float(look.area.corners[:, 0].max()) for look in looks)
     for look in looks:
         cut = cut_segments(look.area.corners, (0.0, 0.0, 0.0), 0.0)
         for ends in cut:
@@ -85,8 +85,9 @@ def section(venue: Venue, looks: Sequence[Look], outlines: Sequence[Array] = (),
                 ears = ends + np.array([0.0, look.area.ear_height_m])
                 ax.plot(*ears.T, color="black", linewidth=1.0, linestyle=(0, (4, 3)), zorder=3)
         if len(cut) and look in named:
-            middle = cut[0].mean(axis=0)
-            _write(ax, middle, label(look).replace("\n", ", "), "right" if middle[0] > 0.7 * far else "left")
+            upright = np.ptp(cut[0][:, 0]) < 0.1 * np.ptp(cut[0][:, 1])
+            end = cut[0][np.argmin(cut[0][:, 1])] if upright else cut[0][0]
+            _write(ax, end, label(look).replace("\n", ", "), "right" if upright else "left")
     for point in venue.point:
         ax.plot([point.position_m[0]], [point.position_m[2]], marker="^", color="black", markersize=7, zorder=5)
     for outline in outlines:
@@ -161,8 +162,8 @@ def _write(ax: Axes, place: npt.ArrayLike, words: str, below: str = "") -> None:
     x, y = (float(value) for value in np.asarray(place))
     style: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": _TEXT, "path_effects": _HALO, "zorder": 7}
     if below:
-        aside = 6 if below == "left" else -6
-        style |= {"xytext": (aside, -12), "textcoords": "offset points", "ha": below, "va": "top"}
+        aside = (2, -6) if below == "left" else (-6, 0)
+        style |= {"xytext": aside, "textcoords": "offset points", "ha": below, "va": "top"}
         ax.annotate(words, (x, y), **style)
     else:
         ax.text(x, y, words, **style)
