@@ -23,6 +23,7 @@ Array = npt.NDArray[np.float64]
 AREA_ROLES = ("audience", "quiet", "obstacle")
 ROLES = (*AREA_ROLES, "points")
 MOST_AREAS = 2_000  # faces and outlines on the chosen layers
+MOST_CORNERS = 20_000  # of all of them, arcs flattened: a venue file of some 1 MB
 
 _US_FOOT = 1200.0 / 3937.0  # [m] US survey foot, by its definition (Federal Register 24 FR 5348, 1959)
 # Metres in one unit; exact: international inch, foot, yard, mile of 1959.
@@ -69,6 +70,7 @@ def read_drawing(path: str | os.PathLike[str], wanted: Wanted) -> Drawing:
         _check_number(file, placed, roles)
         for one in placed:
             take(read, one, roles.get(one.layer.casefold()))
+        _check_corners(read)
     areas, points = areas_of(read), points_of(read)
     _check_found(read, areas)
     if read.faults:
@@ -174,6 +176,18 @@ def _check_number(file: str, placed: list[Placed], roles: Mapping[str, str]) -> 
         wrong = f"{many}; {MOST_AREAS:,} at most are read"
         todo = "draw each bank of seats as one outline on a layer of its own, and choose that"
         raise FileFaults([Fault(file, "--layer", wrong, todo)])
+
+
+def _check_corners(read: Read) -> None:
+    """Count corners before anything is worked out from them."""
+    count: Counter[str] = Counter()
+    for placed, _, shapes in read.shapes:
+        count[placed.source] += sum(map(len, shapes))
+    if count.total() > MOST_CORNERS:
+        source, most = count.most_common(1)[0]
+        wrong = f"outlines on the chosen layers have {count.total():,} corners, {MOST_CORNERS:,} at most are read"
+        todo = f"take a larger --sag, or draw fewer corners ({most:,} in {source})"
+        raise FileFaults([Fault(read.file, "--layer", wrong, todo)])
 
 
 def _check_found(read: Read, areas: list[DrawnArea]) -> None:

@@ -12,6 +12,7 @@ from rigging.faults import Fault, FileFaults
 
 MOST_BYTES = 64_000_000
 MOST_ENTITIES = 200_000  # drawn ones, vertices of polylines and what blocks hold included
+MOST_TAGS = 4_000_000  # pairs of lines; the reader takes up to 200 bytes for each
 _LONGEST_LINE = 100_000  # bytes; DXF allows some 2,000
 _SIMPLER = "export the layers that are needed alone"
 
@@ -22,7 +23,8 @@ def check_text(path: str | os.PathLike[str]) -> None:
     Raises
     ------
     FileFaults
-        If it cannot be read, is no text DXF, is not whole, or holds more than `MOST_BYTES` or `MOST_ENTITIES`.
+        If it cannot be read, is no text DXF, is not whole, or holds more than `MOST_BYTES`, `MOST_TAGS` or
+        `MOST_ENTITIES`.
     """
     file = os.fspath(path)
     try:
@@ -75,6 +77,8 @@ def _tags(file: str, lines: BinaryIO) -> Iterator[tuple[int, bytes]]:
             return
         if not value:
             raise _cut_off(file)
+        if number > 2 * MOST_TAGS:
+            raise _refused(file, f"holds more than {2 * MOST_TAGS:,} lines, the most that are read", _SIMPLER)
         if len(code) == _LONGEST_LINE or len(value) == _LONGEST_LINE:
             raise _refused(file, "is no DXF: a line without end", "save the drawing as DXF, as text", number)
         try:

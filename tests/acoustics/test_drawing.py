@@ -338,7 +338,13 @@ def many_faces(document: Any, model: Any) -> None:
     model.add_blockref("B", (0, 0), dxfattribs={"row_count": 50, "column_count": 41, "row_spacing": 1.0})
 
 
+def many_corners(document: Any, model: Any) -> None:
+    corners = [(10 + 5 * np.cos(t), 5 * np.sin(t)) for t in np.linspace(0.0, 6.28, 20_001)]
+    model.add_lwpolyline(corners, close=True, dxfattribs=ON)
+
+
 REFUSED = [
+    (many_corners, r'have 20,001 corners, 20,000 at most are read; take a larger --sag.*20,001 in layer "SEATS"'),
     (wavy, r'"SEATS", POLYLINE \w+: is \d\.\d+ m off flat \(30 corners\), 0.05 m are allowed, and cannot be split'),
     (crossing, r'layer "SEATS", LWPOLYLINE \w+: crosses or touches itself; list the corners'),
     (far_away, r'layer "SEATS", 3DFACE \w+: lies 500,015 m from the datum, 1,000 m at most are read; check the unit'),
@@ -433,5 +439,13 @@ def test_the_extra_that_is_missing_is_named(read: Any, monkeypatch: pytest.Monke
         read(face)
 
 
+def test_too_many_lines_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(dxf_text, "MOST_TAGS", 1_000)
+    path = text_of(tmp_path, WHOLE.replace(b"  0\nENDSEC", b"10\n1\n" * 1_000 + b"  0\nENDSEC"))
+    with pytest.raises(FileFaults, match="holds more than 2,000 lines, the most that are read"):
+        read_drawing(path, Wanted(SEATS))
+
+
 def test_the_limits_that_are_stated() -> None:
     assert (dxf_text.MOST_ENTITIES, drawing.MOST_AREAS, drawn_shapes.MOST_PLACED) == (200_000, 2_000, 200_000)
+    assert (dxf_text.MOST_BYTES, dxf_text.MOST_TAGS, drawing.MOST_CORNERS) == (64_000_000, 4_000_000, 20_000)
