@@ -388,7 +388,7 @@ WHOLE = b"  0\nSECTION\n  2\nENTITIES\n  0\nENDSEC\n  0\nEOF\n"
     [
         (b"", "is empty"),
         (b"AC1032" + bytes(100), "is a DWG, which is not read; save it as DXF, as text"),
-        (b"AutoCAD Binary DXF\r\n\x1a\x00" + bytes(50), "is a binary DXF, which is not read"),
+        (b"a binary DXF says \r\n\x1a\x00" + bytes(50), "is a binary DXF, which is not read"),
         (b"\x89PNG\r\n\x00\x00", "is not a text file"),
         (b"hello\nworld\n", "b.dxf:1: is no DXF, or is damaged: a group code that is no number"),
         (b"  0\n" + b"x" * 200_000, "a line without end"),
