@@ -181,9 +181,11 @@ def outline_basis(corners: Array) -> tuple[Array, Array, str] | None:
     """
     origin = corners[0]
     size = float(np.abs(corners - origin).max())
-    pairs = [(1, 2), *itertools.combinations(range(1, min(len(corners), _MOST_PAIRED)), 2)]
-    spans = [float(np.linalg.norm(np.cross(corners[i] - origin, corners[j] - origin))) for i, j in pairs]
-    chosen = 0 if spans[0] > _NEARLY_ON_A_LINE * size**2 else int(np.argmax(spans))
+    pairs, spans, chosen = [(1, 2)], [_span(corners, 1, 2)], 0
+    if spans[0] <= _NEARLY_ON_A_LINE * size**2:
+        pairs += itertools.combinations(range(1, min(len(corners), _MOST_PAIRED)), 2)
+        spans += [_span(corners, i, j) for i, j in pairs[1:]]
+        chosen = int(np.argmax(spans))
     if spans[chosen] <= 1e-9 * max(size, 1e-9) ** 2:
         return None
     i, j = pairs[chosen]
@@ -191,3 +193,8 @@ def outline_basis(corners: Array) -> tuple[Array, Array, str] | None:
     normal = np.cross(corners[i] - origin, corners[j] - origin) / spans[chosen]
     three = "the first three" if chosen == 0 else f"corners 1, {i + 1} and {j + 1}"
     return origin, np.stack([first, np.cross(normal, first), normal]), three
+
+
+def _span(corners: Array, i: int, j: int) -> float:
+    """Twice the area of the triangle of the first corner and two others. [m²]"""
+    return float(np.linalg.norm(np.cross(corners[i] - corners[0], corners[j] - corners[0])))

@@ -142,3 +142,18 @@ def side_outline(item: Frame | Adapter | Enclosure) -> Array:
     front, rear = item.front_m, item.front_m - item.depth_m
     top, bottom = (item.height_m, 0.0) if item.ABOVE_ORIGIN else (0.0, -item.height_m)
     return np.array([[front, 0, top], [front, 0, bottom], [rear, 0, bottom], [rear, 0, top]], dtype=float)
+
+
+def boxes(hang: Hang, layout: Layout) -> Array:
+    """Corners of frame and rows as boxes, (1 + rows, 8, 3): the right side's four, then the left side's. [m]"""
+    items = [hang.frame, *hang.items]
+    axes = np.concatenate([layout.frame.axes, layout.rows.axes])
+    half = np.array([item.width_m / 2.0 for item in items])[:, np.newaxis, np.newaxis] * axes[:, np.newaxis, 1]
+    return np.concatenate([layout.outline - half, layout.outline + half], axis=1)
+
+
+def aim_lines(hang: Hang, layout: Layout, length_m: float) -> Array:
+    """From the middle of every enclosure's front along its aim, (S, 2, 3). [m]"""
+    rows = list(hang.enclosure_rows)
+    start = layout.outline[[row + 1 for row in rows], :2].mean(axis=1)
+    return np.stack([start, start + length_m * layout.rows.axes[rows, 0]], axis=1)

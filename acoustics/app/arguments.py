@@ -68,6 +68,17 @@ def number(low: float, high: float) -> Callable[[str], float]:
     return parse
 
 
+def place(text: str) -> tuple[float, float, float]:
+    """A place, given as X,Y or X,Y,Z."""
+    try:
+        x, y, z = (float(part) for part in (text if text.count(",") == 2 else f"{text},0").split(","))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"must be X,Y or X,Y,Z (got {text!r})") from None
+    if not all(abs(value) < 1e12 for value in (x, y, z)):
+        raise argparse.ArgumentTypeError(f"must be finite numbers (got {text!r})")
+    return x, y, z
+
+
 def points(text: str) -> int | str:
     """Points for each enclosure: 1 to 8, or "auto"."""
     if text == "auto":

@@ -15,6 +15,7 @@ from acoustics.app.arguments import (
     frequencies,
     map_of,
     number,
+    place,
     processes,
     steps,
 )  # fmt: skip
@@ -67,6 +68,15 @@ example:
   evenhang report sample_venues/theatre/left.toml sample_venues/theatre/venue.toml --out results
 
 exit status: 0 all within, 1 a limit is exceeded, 2 the input is at fault, 4 something cannot be judged
+"""
+
+
+_VENUE_EXAMPLE = """\
+examples:
+  evenhang venue show sample_venues/theatre/venue.toml
+  evenhang venue import sample_venues/drawn/hall.dxf --layer STALLS=audience --layer HANG-POINTS=points --out new.toml
+
+exit status: 0 done, warnings or not, 2 the input is at fault
 """
 
 
@@ -242,4 +252,57 @@ def add_unpack(commands: Any) -> None:
     unpack.set_defaults(module="unpack")
 
 
-ALL = (add_predict, add_check, add_design, add_report, add_compare, add_tour, add_pack, add_unpack)
+def add_venue(commands: Any) -> None:
+    """`evenhang venue` with import, export and show."""
+    venue = commands.add_parser(
+        "venue",
+        help="a venue from a drawing (DXF), to a drawing, or looked at",
+        description="Read a venue from a DXF drawing, write it as one, or draw it and say what looks wrong.",
+        epilog=_VENUE_EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    actions = venue.add_subparsers(dest="action", metavar="ACTION", required=True)
+    _add_import(actions)
+    _add_export(actions)
+    _add_show(actions)
+
+
+def _add_import(actions: Any) -> None:
+    read = actions.add_parser("import", help="a venue file from layers of a DXF drawing (extra: cad)")
+    read.add_argument("file", metavar="FILE.dxf", help="drawing, DXF as text")
+    roles = "a layer, and what it is: audience, quiet, obstacle or points"
+    read.add_argument("--layer", metavar="NAME=ROLE", action="append", required=True, help=roles)
+    unit = "what one unit is: m, mm, cm, ft, in, …; where the drawing does not say it, or says it wrong"
+    read.add_argument("--unit", metavar="UNIT", help=unit)
+    arcs = "how far chords may lie off arcs, m (default: 0.02)"
+    read.add_argument("--sag", metavar="M", type=number(0.001, 1.0), default=0.02, help=arcs)
+    flat = "how far corners may lie off a plane before an outline is split, m (default: 0.05)"
+    read.add_argument("--flat-within", metavar="M", type=number(0.001, 2.0), default=0.05, help=flat)
+    datum = "middle of the stage's front edge in the drawing, in its own unit (default: its origin)"
+    read.add_argument("--origin", metavar="X,Y,Z", type=place, default=(0.0, 0.0, 0.0), help=datum)
+    turn = "turn about it, positive from x to y, so that x leads from the stage to the audience (default: 0)"
+    read.add_argument("--turn", metavar="DEG", type=number(-360.0, 360.0), default=0.0, help=turn)
+    read.add_argument("--out", metavar="FILE", help="new venue file (default: FILE.toml beside the drawing)")
+    read.add_argument("--json", action="store_true", help="print what was read for programs")
+    read.set_defaults(module="venue_import")
+
+
+def _add_export(actions: Any) -> None:
+    write = actions.add_parser("export", help="a venue, and hangs in it, as a DXF drawing (extra: cad)")
+    write.add_argument("venue", metavar="VENUE", help="venue file (venue/1)")
+    write.add_argument("hangs", metavar="HANG", nargs="*", help="hang files (hang/1)")
+    add_files(write, out=False)
+    write.add_argument("--out", metavar="FILE.dxf", required=True, help="new drawing")
+    write.set_defaults(module="venue_export")
+
+
+def _add_show(actions: Any) -> None:
+    show = actions.add_parser("show", help="plan, section and sketch of a venue, and what looks wrong")
+    show.add_argument("venue", metavar="VENUE", help="venue file (venue/1)")
+    show.add_argument("hangs", metavar="HANG", nargs="*", help="hang files (hang/1)")
+    add_files(show)
+    show.add_argument("--json", action="store_true", help="print the tables for programs")
+    show.set_defaults(module="venue_show")
+
+
+ALL = (add_predict, add_check, add_design, add_report, add_compare, add_tour, add_pack, add_unpack, add_venue)
