@@ -81,7 +81,7 @@ KEYS: dict[str, Name] = {
     "beyond_half_n": Name("N", "what one side of the joint may get beyond half"),
     "link_m": Name("m", "length of the rear link"),
     "rows": Name("1", "rows that are on, or rows by number"),
-    "mass_kg": Name("kg", "mass on the hooks at the stage, cables included"),
+    "mass_kg": Name("kg", "mass of what hangs at the stage, cables included, hardware at the picks not"),
     "picks_kg": Name("kg", "greatest load of each pick's hole at the stage"),
     "tilt_deg": Name("deg", "elevation of the frame at the stage"),
     "reachable_deg": Name("deg", "least and greatest elevation that the picks allow"),
