@@ -44,6 +44,7 @@ FORMAT = "stop/1"
 DONE_FILE = "stop.json"
 UNFINISHED = ".unfinished"  # where folders are made before they take their place
 _KEY_LETTERS = 16
+_TURNS = 20  # stops of the same inputs that end at the same moment
 
 Writers = dict[str, Callable[[Path], None]]
 
@@ -123,6 +124,9 @@ def _read(task: Task, texts: Mapping[Path, str]) -> _Read:
         loaded = load_venue(task.venue or "")
     except FileFaults as error:
         faults += error.faults
+    whole = [Path(path).resolve() for path in task.hangs]
+    twice = [path for index, path in enumerate(whole) if path in whole[:index]]
+    faults += [Fault(str(path), "", "is named twice among the hangs of a stop", "name it once") for path in twice]
     for path in task.hangs:
         try:
             hangs.append(load_hang(path, catalogue, texts))
@@ -175,7 +179,7 @@ def _designed(read: _Read, task: Task) -> _Read:
     """The stop with designs in place of its hangs' files; mirror images follow, stacks stay."""
     texts: dict[Path, str] = {}
     for hang in read.hangs:
-        if hang.standing or "mirror_of" in hang.document.data:
+        if hang.standing or hang.design is not hang.document:
             continue
         asked = read_from(hang, tuple(read.others(hang)), (read.venue, read.document), read.catalogue, read.policy)
         found, _ = search(asked, Ask())
@@ -212,12 +216,18 @@ def _write(target: Path, key: str, read: _Read, task: Task) -> dict[str, Any]:
 
 
 def _put(staging: Path, target: Path) -> None:
-    """Rename into place; what lies there is a broken or equal one, and goes."""
-    if target.exists():
-        broken = staging.parent / uuid.uuid4().hex
-        os.rename(target, broken)
-        shutil.rmtree(broken, ignore_errors=True)
-    os.rename(staging, target)
+    """Rename into place; what lies there is a broken or equal one, and goes, also where another stop puts it there."""
+    for left in reversed(range(_TURNS)):
+        try:
+            if target.exists():
+                broken = staging.parent / uuid.uuid4().hex
+                os.rename(target, broken)
+                shutil.rmtree(broken, ignore_errors=True)
+            os.rename(staging, target)
+            return
+        except OSError:
+            if not left or not staging.exists():
+                raise
 
 
 def _report(staging: Path, hang: Hang, read: _Read, task: Task) -> dict[str, Any]:
@@ -254,11 +264,13 @@ def _how(hang: Hang, read: _Read, task: Task) -> str:
     """Whether a hang is as its file says, or as a search left it."""
     if not task.design or hang.standing:
         return "no"
-    mirrored = hang.document.data.get("mirror_of")
-    file = hang.document.path if mirrored is None else hang.document.path.parent / mirrored
-    if file.resolve() not in read.texts:
-        return "nothing within limits was found" if mirrored is None else "no"
-    return "yes" if mirrored is None else "as its mirror image"
+    file = hang.design.path.resolve()
+    image = hang.design is not hang.document
+    if file in read.texts:
+        return "as its mirror image" if image else "yes"
+    if image and file not in {other.document.path.resolve() for other in read.hangs}:
+        return "no, the design that it mirrors is not among the stop's hangs"
+    return "nothing within limits was found"
 
 
 def _row(outcome: Outcome, hang: Hang, venue: Venue, designed: str) -> dict[str, Any]:
