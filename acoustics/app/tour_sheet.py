@@ -139,12 +139,13 @@ def page(whole: Whole) -> str:
     """The index of all reports, one HTML file."""
     done = [row for row in whole.rows if row["status"] != NOT_DONE]
     shared = dict(_shared(whole))
-    stops = [
-        {"shared": shared.get(label, ""), "mark": _MARKS[shared.get(label, WITHIN)], "label": label, "venue": next(row["venue"] for row in done if row["stop"] == label),
-         "show": _link(*whole.shows[label]) if label in whole.shows else None,
-         "rows": [_index_row(row) for row in done if row["stop"] == label]}
-        for label in dict.fromkeys(row["stop"] for row in done)
-    ]  # fmt: skip
+    stops = []
+    for label in dict.fromkeys(row["stop"] for row in done):
+        rows = [row for row in done if row["stop"] == label]
+        show = _link(*whole.shows[label]) if label in whole.shows else None
+        status = shared.get(label, "")
+        said = {"label": label, "venue": rows[0]["venue"], "show": show, "rows": [_index_row(row) for row in rows]}
+        stops.append({**said, "shared": status, "mark": _MARKS[status or WITHIN]})
     return render(
         "tour.html",
         {

@@ -19,7 +19,8 @@ from typing import Any
 
 import pytest
 
-from acoustics.app import cli, stop
+from acoustics.app import cli
+from acoustics.app import stop as one_stop
 from acoustics.app.stop import Done
 from acoustics.app.tour_sheet import FIELDS, as_data, page, text, whole_of
 from rigging.cautions import CAUTIONS
@@ -296,7 +297,7 @@ def test_stops_that_end_at_one_moment_take_one_place(tmp_path, monkeypatch):
         rename(source, to)
 
     monkeypatch.setattr(os, "rename", slow)
-    stop._put(tmp_path / "mine", target)
+    one_stop._put(tmp_path / "mine", target)
     assert not late
     assert (target / "stop.json").read_text() == "{}"
     assert not (tmp_path / "mine").exists()

@@ -150,7 +150,8 @@ def test_loads_that_are_not_known_in_a_gust_are_dashes(report, parsed, sample_ve
         for row in loads:
             assert row[9:12] == ["–", "–", "–"]
             assert float(row[6]) > float(row[3]) > 0.0 or name == "pulled"
-            assert "in a gust: " in row[-1] and why in row[-1]
+            assert "in a gust: " in row[-1]
+            assert why in row[-1]
 
 
 def test_masses_on_the_hooks_have_what_is_below_them(report, parsed, sample_venues):
