@@ -574,6 +574,25 @@ def test_a_listing_at_fault_is_refused(theatre, changed, tmp_path, work, message
     assert not (tmp_path / "out").exists()
 
 
+def test_files_of_this_machine_do_not_count(theatre, changed, tmp_path):
+    """The mirror image of a file that lies here, and data that lie here: hashes set to match."""
+    (tmp_path / "here.toml").write_text((THEATRE / "left.toml").read_text())
+    image = (THEATRE / "right.toml").read_text().replace('"left.toml"', f'"{tmp_path}/here.toml"')
+    assert "here.toml" in image
+    medium = (CATALOGUE / "medium.toml").read_text() + f'\n[acoustics.more]\ndata_file = "{tmp_path}/here.toml"\n'
+    for member, held in (("inputs/right.toml", image), ("equipment/medium.toml", medium)):
+
+        def work(listing: dict[str, Any], member: str = member, held: str = held) -> None:
+            (file,) = [file for file in listing["files"] if file["member"] == member]
+            file["sha256"] = hashlib.sha256(held.encode()).hexdigest()
+
+        zipped = changed(theatre[1], work, **{member.replace("/", "__").replace(".", "_"): held.encode()})
+        code, out, err = run("unpack", zipped, "--out", tmp_path / "out")
+        assert (code, out) == (2, "")
+        assert [("here.toml" in line, "is a file outside the pack" in line) for line in said(err)] == [(True, True)], err
+        assert not (tmp_path / "out").exists()
+
+
 @pytest.mark.parametrize("held", [b"[1]", b"{", b"\xff", b"[" * 100_000])
 def test_a_listing_that_is_none(tmp_path, held):
     zipped = hostile(tmp_path / "bad.zip", ("pack.json", held))
