@@ -183,6 +183,8 @@ def _designed(read: _Read, task: Task) -> _Read:
             continue
         asked = read_from(hang, tuple(read.others(hang)), (read.venue, read.document), read.catalogue, read.policy)
         found, _ = search(asked, Ask())
+        if found.answer.interrupted:  # the best so far is no answer to keep
+            raise KeyboardInterrupt
         if found.answer.best is not None:
             texts[hang.document.path.resolve()] = rewritten(found.text, found.answer.best.hang)
     return _read(task, texts)

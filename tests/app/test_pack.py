@@ -589,7 +589,9 @@ def test_files_of_this_machine_do_not_count(theatre, changed, tmp_path):
         zipped = changed(theatre[1], work, **{member.replace("/", "__").replace(".", "_"): held.encode()})
         code, out, err = run("unpack", zipped, "--out", tmp_path / "out")
         assert (code, out) == (2, "")
-        assert [("here.toml" in line, "is a file outside the pack" in line) for line in said(err)] == [(True, True)], err
+        assert [("here.toml" in line, "is a file outside the pack" in line) for line in said(err)] == [(True, True)], (
+            err
+        )
         assert not (tmp_path / "out").exists()
 
 

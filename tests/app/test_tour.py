@@ -15,12 +15,14 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from html.parser import HTMLParser
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from acoustics.app import cli
 from acoustics.app import stop as one_stop
+from acoustics.app import tour as tour_command
 from acoustics.app.stop import Done
 from acoustics.app.tour_sheet import FIELDS, as_data, page, text, whole_of
 from rigging.cautions import CAUTIONS
@@ -326,6 +328,22 @@ def test_what_exceeds_beside_the_hangs_of_a_show_stands_in_the_index():
     assert re.search(r'<tr class="exceeds"><td class="s">exceeds</td><td[^>]*>power and stock of the show', page(whole))
     assert as_data(whole)["power_and_stock_of_shows"] == [{"stop": "1 show.toml", "status": "exceeds"}]
     assert "1 show.toml: power and stock of the show: exceeds" in text(whole, 0)
+
+
+def test_a_search_that_was_interrupted_is_not_kept(sample_venues, tmp_path, monkeypatch):
+    """What a search has found when somebody stops it would be taken for the answer by the next run."""
+    theatre = sample_venues / "theatre"
+    stop = f'[[stop]]\nvenue = "{theatre}/venue.toml"\nhangs = ["{theatre}/left.toml"]\ndesign = true\n'
+    (tmp_path / "tour.toml").write_text(f'format = "tour/1"\nname = "one"\ngrid_m = 4.0\n{stop}')
+    tasks: list[one_stop.Task] = []
+    monkeypatch.setattr(tour_command, "_work", lambda found, pool: tasks.extend(found) or [])
+    monkeypatch.setattr(tour_command, "whole_of", lambda *_: whole_of("one", {}, [], []))
+    cli.main(["tour", str(tmp_path / "tour.toml"), "--out", str(tmp_path / "out")])
+    ended = SimpleNamespace(answer=SimpleNamespace(interrupted=True, best=None))
+    monkeypatch.setattr(one_stop, "search", lambda *_: (ended, []))
+    with pytest.raises(KeyboardInterrupt):
+        one_stop.work_out(tasks[0])
+    assert not list((tmp_path / "out").glob("*/*/stop.json"))
 
 
 class Links(HTMLParser):
