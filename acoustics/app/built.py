@@ -195,6 +195,8 @@ def _correction(of: Fields, readings: Readings, report: Report, files: _Files) -
     if not len(tilts):
         return _none(as_is, f"its picks reach {reach[0]:+.1f}° to {reach[1]:+.1f}°, nowhere near what was read")
     rms = off_design(of, tilts)
+    if not np.isfinite(rms).any():
+        return _none(as_is, "no served seat hears both the design and the column as built in every band")
     passed: dict[float, tuple[tuple[bool, bool], int]] = {}
 
     def keeps(tilt: float) -> bool:

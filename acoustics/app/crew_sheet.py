@@ -173,7 +173,8 @@ def _building(report: Report) -> dict[str, Any]:
     firsts = [0, *(stage.rows for stage in report.stages[:-1])]
     for index, stage in enumerate(report.stages):
         last = index == len(report.stages) - 1
-        comes = "to trim" if last else f"cart {index + 1}: {_rows(hang, firsts[index], stage.rows)}"
+        at_trim = "to trim" if hang.pullback is None else "the pull-back on, to trim"
+        comes = at_trim if last else f"cart {index + 1}: {_rows(hang, firsts[index], stage.rows)}"
         loads = [_hook(float(n) / G, line) for n, line in zip(stage.balance.high, report.lines, strict=False)]
         hook = f"{stage.hook_m:.2f} m" if not last and np.isfinite(stage.hook_m) else "–"
         tilt, low = math.degrees(stage.balance.tilt), math.degrees(stage.lowest_elevation)

@@ -93,6 +93,7 @@ class _Read:
     texts: Mapping[Path, str]  # designs in place of files
 
     def others(self, hang: Hang) -> list[Hang]:
+        """What hangs beside one of the hangs."""
         return [other for other in self.hangs if other is not hang]
 
 

@@ -220,6 +220,15 @@ def test_a_stack_says_how_it_is_stacked(report, parsed, sample_venues):
     assert "tilt to read on the frame" not in said
 
 
+def test_a_pull_back_goes_on_last_and_comes_off_first(in_theatre, parsed, sample_venues):
+    _, folder, _ = in_theatre(sample_venues / "theatre" / "pulled.toml", "--sheet")
+    page = parsed(folder / "sheet.html")
+    comes = [row[1] for _, row in page.rows if row and row[0].isdecimal() and len(row) > 6]
+    assert comes[-1] == "the pull-back on, to trim"
+    first, *_, last = re.findall(r"comes off before the first cart|open the joint above", page.text)
+    assert (first, last) == ("comes off before the first cart", "open the joint above")
+
+
 def test_picks_that_are_not_named_are_not_known(hang, in_theatre, parsed):
     picks = hang().read_text().split("[[column]]")[0]
     _, folder, _ = in_theatre(hang((picks[picks.index("[[pick]]") :], "")), "--sheet")
