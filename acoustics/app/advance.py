@@ -15,7 +15,7 @@ from acoustics.app.pages import inside
 from acoustics.app.report_data import heading
 from acoustics.power import Feed
 from acoustics.show import Show
-from rigging.check import Report, roof_loads
+from rigging.check import Report, greatest_on, roof_loads
 from rigging.equipment import Catalogue
 from rigging.findings import CANNOT, Finding, counts
 from rigging.geometry import side_of
@@ -106,11 +106,12 @@ def _places(reports: Sequence[Report], site: Site | None) -> Iterator[Place]:
 
 def _point_row(place: Place, reports: Sequence[Report]) -> dict[str, str]:
     found = next((one for report in reports for one in report.findings if one.part == f"point {place.name}"), None)
+    known = [load for report in reports if (load := greatest_on(report, place.name)) is not None]
     x, y, z = place.position_m
     return {
         "mark": place.mark, "name": place.name, "x": f"{x:.2f}", "y": f"{y:.2f}", "z": f"{z:.2f}",
         "limit": "–" if place.limit_kg is None else f"{place.limit_kg:.0f}",
-        "total": "–" if found is None or found.value is None else f"{found.value:.0f}", "status": _status(found),
+        "total": f"{max(known):.0f}" if known else "–", "status": _status(found),
     }  # fmt: skip
 
 

@@ -10,7 +10,7 @@ import os
 import shutil
 import uuid
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from importlib import metadata, resources
@@ -32,10 +32,10 @@ from acoustics.prediction import Options
 from acoustics.show import Show, load_show
 from acoustics.show_prediction import ShowOptions
 from acoustics.venue import Venue, load_venue
+from rigging.check import Report, greatest_on
 from rigging.equipment import Catalogue, load_catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.files import Document
-from rigging.findings import Finding
 from rigging.hang import Hang, load_hang, points_of
 from rigging.policy import Policy
 from rigging.rewrite import rewritten
@@ -292,21 +292,23 @@ def _row(outcome: Outcome, hang: Hang, venue: Venue, designed: str) -> dict[str,
         "mass_kg": hang.mass_kg,
         **figures,
         **rigging(outcome.report),
-        "points": _points(outcome.report.findings, hang),
+        "points": _points(outcome.report),
         "design": outcome.summary["design"],
         "revision": outcome.summary["revision"],
     }
 
 
-def _points(findings: Sequence[Finding], hang: Hang) -> str:
+def _points(report: Report) -> str:
     """What every point of a hang carries of its limit, all hangs of the stop together."""
-    own = {f"point {point}" for _, point in points_of(hang)}
-    loads = [one for one in findings if one.what == "load on the point" and one.part in own]
+    assert report.site is not None  # a stop has a venue
+    # What an eyebolt may carry depends on the pull's angle: its finding knows.
+    limits = {f"point {one.name}": None if one.eyebolt else one.limit_kg for one in report.site.point}
+    limits |= {one.part: one.limit for one in report.findings if one.part in limits and one.limit is not None}
     words = []
-    for one in sorted(loads, key=lambda one: one.part):
-        load = "not known" if one.value is None else f"{one.value:.0f} kg"
-        limit = "limit not known" if one.limit is None else f"of {one.limit:.0f} kg"
-        words.append(f"{one.part.removeprefix('point ')} {load} {limit}")
+    for point in sorted({point for _, point in points_of(report.hang)}):
+        known, rated = greatest_on(report, point), limits.get(f"point {point}")
+        load = "not known" if known is None else f"{known:.0f} kg"
+        words.append(f"{point} {load} {'limit not known' if rated is None else f'of {rated:.0f} kg'}")
     return "; ".join(words)
 
 

@@ -145,8 +145,12 @@ def test_loads_that_are_not_known_in_a_gust_are_dashes(report, parsed, sample_ve
     (tmp_path / "venue.toml").write_text(venue)
     for name, why in (("left", "gives no gust_m_s"), ("pulled", "a pull-back is not worked out")):
         _, written, _ = report(sample_venues / "theatre" / f"{name}.toml", tmp_path / "venue.toml", "--advance")
-        loads = parsed(written / "advance.html").cells("load")
+        page = parsed(written / "advance.html")
+        loads = page.cells("load")
         assert len(loads) == 2
+        # What is known of a point is what moves in still air, though it is for the gust that it cannot be judged.
+        assert [row[6] for row in page.cells("point")] == [row[6] for row in loads]
+        assert [row[7] for row in page.cells("point")] == ["CANNOT BE JUDGED"] * 2
         for row in loads:
             assert row[9:12] == ["–", "–", "–"]
             assert float(row[6]) > float(row[3]) > 0.0 or name == "pulled"
