@@ -18,6 +18,7 @@ from acoustics.names import NAMES
 FILE = "field.nc"
 LISTED = "tour.json"
 _DIMS = {"band", "octave", "position"}
+_OF_BANDS = {"band", "octave", "frequency"}  # the same in all results of one set of bands
 
 
 @dataclass(frozen=True)
@@ -39,8 +40,8 @@ def collect(folder: str | os.PathLike[str]) -> xr.Dataset:
     -------
     xarray.Dataset
         Levels and places of all positions along `position`, with `venue`, `hang` and `run` of each; along `runs` what
-        each run was, by the names of `acoustics.names.RUNS`. Variables of single sources or parts are left out, and
-        those that not all results have.
+        each run was, by the names of `acoustics.names.RUNS`. Variables of single sources or parts are left out,
+        those that not all results have, and those of the bands of one result.
 
     Raises
     ------
@@ -99,7 +100,9 @@ def _listed(path: Path) -> list[str] | None:
 
 
 def _of_positions(result: xr.Dataset) -> set[str]:
-    return {str(name) for name, array in result.variables.items() if set(map(str, array.dims)) <= _DIMS}
+    """Names of what has a value at every position, and of the bands; how each was summed is its own."""
+    dims = {str(name): set(map(str, array.dims)) for name, array in result.variables.items()}
+    return {name for name, over in dims.items() if over <= _DIMS and ("position" in over or name in _OF_BANDS)}
 
 
 def _part(run: _Run, index: int, common: set[str]) -> xr.Dataset:

@@ -48,7 +48,7 @@ def files_of_hang(
     found += [file for other in others for file in _hang_files("beside", other)]
     if venue is not None:
         found.append(_file("venue", venue))
-    names = {name for one in (hang, *others) for name in one.inputs["equipment"]}
+    names = {name for one in (hang, *others) for name in (*one.inputs["equipment"], *_arms(one, catalogue))}
     return each_once([*found, *_equipment(sorted(names), catalogue), *_policy(policy)])
 
 
@@ -65,7 +65,8 @@ def files_of_show(show: Show, policy: Policy, catalogue: Catalogue) -> list[Inpu
     names += [(("hang", index, "file"), home / one["file"]) for index, one in enumerate(data.get("hang", []))]
     found = [_file("show", show.document, names), _file("venue", show.venue_document)]
     found += [file for hang in show.hangs for file in _hang_files("hang", hang)]
-    items = {name for hang in show.hangs for name in hang.inputs["equipment"]} | set(show.stock)
+    items = {name for hang in show.hangs for name in (*hang.inputs["equipment"], *_arms(hang, catalogue))}
+    items |= set(show.stock)
     items |= {part.placed.enclosure for part in show.parts if part.placed is not None}
     items |= {show.power.amplifier, show.power.cable} if show.power is not None else set()
     return each_once([*found, *_equipment(sorted(items), catalogue), *_policy(policy)])
@@ -88,6 +89,12 @@ def _hang_files(role: str, hang: Hang) -> Iterator[InputFile]:
         return
     yield _file(role, hang.document, [(("mirror_of",), hang.design.path)])
     yield _file("design", hang.design)
+
+
+def _arms(hang: Hang, catalogue: Catalogue) -> Iterator[str]:
+    """Pick arms that a hang's frame takes: a search tries them, and so does what is said of other holes."""
+    for mount in (hang.frame.arm_front, hang.frame.arm_rear):
+        yield from (name for name in (mount.takes if mount is not None else ()) if name in catalogue.items)
 
 
 def _policy(policy: Policy) -> Iterator[InputFile]:

@@ -175,6 +175,15 @@ def roof_loads(report: Report, catalogue: Catalogue, *, at_rest: bool = False) -
     return _point_loads(report.hang, lines, report.stages[-1], report.policy, catalogue, at_rest=at_rest)
 
 
+def greatest_on(report: Report, point: str) -> float | None:
+    """The greatest load that is known of a point, all hangs together: moving in still air, or in a gust. [kg]
+
+    The finding that stands for a point may be one that cannot be judged, with less of the load known.
+    """
+    found = [*report.findings, *point_findings(report.loads, report.site)]
+    return max((one.value for one in found if one.part == f"point {point}" and one.value is not None), default=None)
+
+
 def _together(all_hung: Sequence[_HungUp]) -> list[list[PointLoad]]:
     """Loads of all hangs on points in each gust from their own four ways, and the greatest of each: what an eyebolt
     may carry depends on the angle too. Where one gust is not known it stands for all of a hang's."""

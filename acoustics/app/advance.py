@@ -15,7 +15,7 @@ from acoustics.app.pages import inside
 from acoustics.app.report_data import heading
 from acoustics.power import Feed
 from acoustics.show import Show
-from rigging.check import Report, roof_loads
+from rigging.check import Report, greatest_on, roof_loads
 from rigging.equipment import Catalogue
 from rigging.findings import CANNOT, Finding, counts
 from rigging.geometry import side_of
@@ -106,11 +106,12 @@ def _places(reports: Sequence[Report], site: Site | None) -> Iterator[Place]:
 
 def _point_row(place: Place, reports: Sequence[Report]) -> dict[str, str]:
     found = next((one for report in reports for one in report.findings if one.part == f"point {place.name}"), None)
+    known = [load for report in reports if (load := greatest_on(report, place.name)) is not None]
     x, y, z = place.position_m
     return {
         "mark": place.mark, "name": place.name, "x": f"{x:.2f}", "y": f"{y:.2f}", "z": f"{z:.2f}",
         "limit": "–" if place.limit_kg is None else f"{place.limit_kg:.0f}",
-        "total": "–" if found is None or found.value is None else f"{found.value:.0f}", "status": _status(found),
+        "total": f"{max(known):.0f}" if known else "–", "status": _status(found),
     }  # fmt: skip
 
 
@@ -127,8 +128,7 @@ def _loads(report: Report, catalogue: Catalogue, places: Sequence[Place]) -> Ite
     if hang.standing:
         yield {"head": f"{hang.name}: stands on the ground, no points; what the ground carries is not judged"}
         return
-    mass = report.stages[-1].column.mass_kg
-    yield {"head": f"{hang.name}: {mass:.0f} kg on the hooks, trim {hang.position_m[2]:.2f} m"}
+    yield {"head": f"{hang.name}: {_on_hooks_kg(report):.0f} kg on the hooks, trim {hang.position_m[2]:.2f} m"}
     marks = {place.name: place.mark for place in places}
     rest, moving = (roof_loads(report, catalogue, at_rest=at_rest) for at_rest in (True, False))
     gusts: Sequence[PointLoad | None] = report.gusts or [None] * len(rest)
@@ -137,6 +137,7 @@ def _loads(report: Report, catalogue: Catalogue, places: Sequence[Place]) -> Ite
     if not rest:
         yield {"head": "its picks are not named: points and loads are not known, CANNOT BE JUDGED"}
     for still, moved, gust in zip(rest, moving, gusts, strict=True):
+        open_in_gust = _only_in(gust.why, moved.why) if gust is not None else []
         user = still.user.removeprefix(f"{hang.name}, ")
         part = next((line for line in report.lines if line.name == user), None)
         leg = "; leg of a bridle" if part is not None and part.pick.leg else ""
@@ -147,9 +148,15 @@ def _loads(report: Report, catalogue: Catalogue, places: Sequence[Place]) -> Ite
             "hoist": hoists.get(user, hoists["pull-back"]),
             "rest": _components(still),
             "moving": _components(moved),
-            "gust": _components(gust) if gust is not None else ["–"] * 3,
-            "why": moved.why,
+            "gust": ["–"] * 3 if gust is None or open_in_gust else _components(gust),
+            "why": "; ".join([*([moved.why] if moved.why else []), *(f"in a gust: {why}" for why in open_in_gust)]),
         }
+
+
+def _only_in(why: str, other: str) -> list[str]:
+    """Reasons of one load that are not among another's: for these its numbers are not those of a gust."""
+    known = other.split("; ")
+    return [one for one in dict.fromkeys(why.split("; ")) if one and one not in known]
 
 
 def _components(load: PointLoad) -> list[str]:
@@ -162,16 +169,39 @@ def _components(load: PointLoad) -> list[str]:
 
 def _masses(reports: Sequence[Report]) -> list[str]:
     hung = [report for report in reports if report.stages]
-    total = sum(report.stages[-1].column.mass_kg for report in hung)
-    above = [line.above_hook_kg for report in hung for line in report.lines]
-    known = sum(kg for kg in above if kg is not None)
-    lines = [f"{total:.0f} kg on all hooks: frames, enclosures, cables as their files say"]
-    lines.append(f"{known:.0f} kg of hoists, chain and what they hang from")
-    missing = [report.hang.name for report in hung if report.hang.loom is None]
-    if any(kg is None for kg in above) or missing:
-        lines.append("not in it: hoists that are not named" + "".join(f"; cables of {name}" for name in missing))
+    hooks = sum(_on_hooks_kg(report) for report in hung)
+    lines_of = [line for report in hung for line in report.lines]
+    above = sum(line.above_hook_kg or 0.0 for line in lines_of)
+    legs = sum(float(line.leg_loads.own_kg.sum()) for line in lines_of if line.leg_loads is not None)
+    lines = [f"{hooks:.0f} kg on all hooks: frames, enclosures, cables, what is below the hooks, as their files say"]
+    lines.append(f"{above + legs:.0f} kg of hoists, chain and what they hang from")
+    missing = list(dict.fromkeys(_not_weighed(hung)))
+    if missing:
+        lines.append(f"not in it: {'; '.join(missing)}")
     stacks = [report.hang for report in reports if report.hang.standing]
     return lines + [f"{hang.name}, on the ground: {hang.mass_kg:.0f} kg" for hang in stacks]
+
+
+def _on_hooks_kg(report: Report) -> float:
+    """Mass of a complete column and of what is named between its holes and hooks. [kg]"""
+    return report.stages[-1].column.mass_kg + sum(line.below_hook_kg for line in report.lines)
+
+
+def _not_weighed(hung: Sequence[Report]) -> Iterator[str]:
+    """What hangs and is in no sum of masses, in words."""
+    for report in hung:
+        hang = report.hang
+        if hang.loom is None:
+            yield f"cables of {hang.name}"
+        if hang.pullback is not None:
+            yield f"hoist and hardware of the pull-back of {hang.name}"
+        for line in report.lines:
+            if line.hoist is None:
+                yield "hoists that are not named"
+            if line.pick.hardware is None or line.pick.top_hardware is None:
+                yield "hardware that is not named"
+            if line.pick.leg and (line.leg_loads is None or line.leg_loads.gap):
+                yield "legs of bridles that are not known"
 
 
 def _hoists(reports: Sequence[Report]) -> list[str]:

@@ -56,8 +56,9 @@ class Column:
 class Correction:
     """The tilt nearest to the design's field among those that keep all limits, or why there is none.
 
-    `as_is_db`, `left_db`: RMS difference of levels to the design now and with it; `moves` of the hooks; `leave`: it
-    is too small to act on; `open_findings`: how many cannot be judged at that tilt.
+    `as_is_db`, `left_db`: RMS difference of levels to the design now and with it; `moves` of the hooks; `keeps`:
+    whether all limits are kept with the front hook where it is, and with the rear one, since the trim follows; `leave`:
+    it is too small to act on; `open_findings`: how many cannot be judged then.
     """
 
     tilt_deg: float | None
@@ -65,6 +66,7 @@ class Correction:
     as_is_db: float
     left_db: float
     moves: HookMoves | None
+    keeps: tuple[bool, bool]
     leave: bool
     open_findings: int
     why: str = ""
@@ -193,14 +195,19 @@ def _correction(of: Fields, readings: Readings, report: Report, files: _Files) -
     if not len(tilts):
         return _none(as_is, f"its picks reach {reach[0]:+.1f}° to {reach[1]:+.1f}°, nowhere near what was read")
     rms = off_design(of, tilts)
-    passed: dict[float, int] = {}
+    if not np.isfinite(rms).any():
+        return _none(as_is, "no served seat hears both the design and the column as built in every band")
+    passed: dict[float, tuple[tuple[bool, bool], int]] = {}
 
     def keeps(tilt: float) -> bool:
-        found = counts(
-            judge(dataclasses.replace(built, tilt_deg=tilt), of.catalogue, policy, of.now, files.beside).findings
+        moves = moves_of(built, tilt)
+        front, rear = (
+            counts(judge(_turned(built, tilt, up), of.catalogue, policy, of.now, files.beside).findings)
+            for up in (moves.trim_front_stays, moves.trim_rear_stays)
         )
-        passed[tilt] = found[CANNOT]
-        return not found[EXCEEDS]
+        ways = not front[EXCEEDS], not rear[EXCEEDS]
+        passed[tilt] = ways, max(front[CANNOT], rear[CANNOT])
+        return any(ways)
 
     chosen = nearest_that(keeps, tilts, rms)
     if chosen is None:
@@ -208,11 +215,18 @@ def _correction(of: Fields, readings: Readings, report: Report, files: _Files) -
     tilt = float(tilts[chosen])
     apart = tilt - built.tilt_deg
     leave = abs(apart) <= policy.tilt_tolerance_deg + 1e-9 and not counts(report.findings)[EXCEEDS]
-    return Correction(tilt, apart, as_is, float(rms[chosen]), moves_of(built, tilt), leave, passed[tilt])
+    ways, unjudged = passed[tilt]
+    return Correction(tilt, apart, as_is, float(rms[chosen]), moves_of(built, tilt), ways, leave, unjudged)
+
+
+def _turned(hang: Hang, tilt_deg: float, up_m: float) -> Hang:
+    """A hang at another tilt, its front pivot line higher by `up_m`."""
+    x, y, z = hang.position_m
+    return dataclasses.replace(hang, tilt_deg=tilt_deg, position_m=(x, y, z + up_m))
 
 
 def _none(as_is_db: float, why: str) -> Correction:
-    return Correction(None, 0.0, as_is_db, as_is_db, None, leave=False, open_findings=0, why=why)
+    return Correction(None, 0.0, as_is_db, as_is_db, None, (False, False), leave=False, open_findings=0, why=why)
 
 
 def _reach_deg(hang: Hang, policy: Policy) -> tuple[float, float] | str:

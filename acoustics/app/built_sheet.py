@@ -83,6 +83,8 @@ def _correction_data(of: AsBuilt) -> dict[str, Any]:
             "picks": [line.name for line in of.built.report.lines],
             "front_stays_mm": _mm(one.moves.front_stays),
             "rear_stays_mm": _mm(one.moves.rear_stays),
+            "front_stays_keeps_limits": one.keeps[0],
+            "rear_stays_keeps_limits": one.keeps[1],
             "trim_front_stays_m": of.built.hang.position_m[2] + one.moves.trim_front_stays,
             "trim_rear_stays_m": of.built.hang.position_m[2] + one.moves.trim_rear_stays,
         }
@@ -216,14 +218,14 @@ def _todo(of: AsBuilt) -> list[str]:
     return [
         *lines,
         f"bring the frame from {now} to {then} ({one.change_deg:+.2f}°), nearest to the design within limits:",
-        *_moves(of, one.moves),
+        *_moves(of, one.moves, one.keeps),
         _left(one),
         *([f"at that tilt {one.open_findings} findings cannot be judged"] if one.open_findings else []),
     ]
 
 
-def _moves(of: AsBuilt, moves: HookMoves) -> list[str]:
-    """The two ways of turning the frame: about its front hook, or its rear one."""
+def _moves(of: AsBuilt, moves: HookMoves, keeps: tuple[bool, bool]) -> list[str]:
+    """The ways of turning the frame that keep all limits: about its front hook, or its rear one."""
     lines = of.built.report.lines
     trim, wished = of.built.hang.position_m[2], of.design.hang.position_m[2]
     trims = [trim + moves.trim_front_stays, trim + moves.trim_rear_stays]
@@ -235,12 +237,13 @@ def _moves(of: AsBuilt, moves: HookMoves) -> list[str]:
             if abs(up) > 5e-4
         ]
         ways.append(f"{', '.join(named)} and leave the {stays} one where it is")
-    keeps = "the first" if abs(trims[0] - wished) <= abs(trims[1] - wished) else "the second"
-    return [
-        f"  {ways[0]} (trim then {trims[0]:.3f} m)",
-        f"  or {ways[1]} (trim then {trims[1]:.3f} m)",
-        f"  {keeps} leaves the trim nearer to the sheet's {wished:.2f} m",
-    ]
+    said = [f"{way} (trim then {trim:.3f} m)" for way, trim in zip(ways, trims, strict=True)]
+    if not all(keeps):
+        stays = "rear" if keeps[0] else "front"
+        way, other = said if keeps[0] else reversed(said)
+        return [f"  {way}", f"  NOT with the {stays} one where it is, a limit would be exceeded: {other}"]
+    nearer = "the first" if abs(trims[0] - wished) <= abs(trims[1] - wished) else "the second"
+    return [f"  {said[0]}", f"  or {said[1]}", f"  {nearer} leaves the trim nearer to the sheet's {wished:.2f} m"]
 
 
 def _hoist(end: str, picks: int, name: str) -> str:

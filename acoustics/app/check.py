@@ -17,6 +17,7 @@ from acoustics.app.check_sheet import text
 from acoustics.app.sheet import plain
 from acoustics.app.status import of_findings, refusing
 from acoustics.app.whatif import limited
+from acoustics.tour_file import Tour
 from acoustics.venue import Venue, check_serves, load_venue
 from rigging.cautions import CAUTIONS
 from rigging.check import Report, check
@@ -131,6 +132,24 @@ def policy_path(asked: str | None) -> Path:
         return packaged / f"{asked}.toml"
     todo = f"give a policy file, or one of the packaged: {', '.join(names)}"
     raise FileFaults([Fault("--policy", "", "names no policy file", todo, asked)])
+
+
+def policy_asked(asked: str | None, tour: Tour) -> str | None:
+    """The policy that was asked for, else that of a tour, as `policy_of` takes it.
+
+    Raises
+    ------
+    FileFaults
+        If the tour names none that there is.
+    """
+    if asked is not None or tour.policy is None:
+        return asked
+    try:
+        policy_path(tour.policy)
+    except FileFaults as error:
+        (fault,) = error.faults
+        raise FileFaults([tour.document.fault(("policy",), fault.wrong, fault.todo, tour.file.policy)]) from None
+    return tour.policy
 
 
 def as_data(report: Report) -> dict[str, Any]:

@@ -245,6 +245,11 @@ def carts_line(report: Report) -> str:
 def landing(report: Report) -> list[str]:
     """The steps of landing, each with where its cart begins to carry."""
     lines = []
+    if report.hang.pullback is not None and len(report.stages) > 1:  # stages of building know nothing of it
+        alone = np.degrees(report.stages[-2].balance.tilt)
+        lines.append(
+            f"the pull-back comes off before the first cart carries: without it the frame goes to {alone:+.1f}°"
+        )
     for stage in reversed(report.stages[:-1]):
         hook = f"{stage.hook_m:.2f} m" if np.isfinite(stage.hook_m) else "an unknown height"
         tilt, off = np.degrees(stage.balance.tilt), np.degrees(stage.lowest_elevation)

@@ -52,7 +52,10 @@ def _key(name: str, value: str, note: str = "") -> dict[str, str]:
 def _keys(report: Report) -> list[dict[str, str]]:
     """What a rigger reads first of a column that hangs, in large type."""
     hang, within = report.hang, f"within {report.policy.tilt_tolerance_deg:g}°; + looks up"
-    tilt = math.degrees(report.stages[-1].balance.tilt)
+    balance = report.stages[-1].balance
+    tilt = math.degrees(balance.tilt)
+    if balance.free and (balance.unknown or cable_gap(hang)):
+        within = f"NOT KNOWN how far off: {balance.unknown or cable_gap(hang)}; + looks up"
     arm = f"with {hang.arm[0].name} at the {hang.arm[1].end}" if hang.arm else "no pick arm"
     found = [
         *_heights(report, "trim, front pivot line"),
@@ -110,7 +113,11 @@ def _wind(report: Report) -> tuple[str, str]:
     limit = None if report.hang.standing else wind_limit_m_s(report.hang, report.stages[-1], report.policy)
     if limit is None:
         return NOT_KNOWN, "ask the structure's engineer"
-    known = f"all else judged to {report.site.gust_m_s:g} m/s" if report.site.gust_m_s else "nothing else judged"
+    known = "nothing else judged"
+    if report.site.gust_m_s:
+        unjudged = counts(report.findings)[CANNOT]
+        known = f"all else judged to {report.site.gust_m_s:g} m/s"
+        known = f"not all else can be judged at {report.site.gust_m_s:g} m/s" if unjudged else known
     return f"{math.floor(limit)} m/s gust", f"swing {report.policy.swing_deg:g}° or a pick slack, 3 s; {known}"
 
 
@@ -166,7 +173,8 @@ def _building(report: Report) -> dict[str, Any]:
     firsts = [0, *(stage.rows for stage in report.stages[:-1])]
     for index, stage in enumerate(report.stages):
         last = index == len(report.stages) - 1
-        comes = "to trim" if last else f"cart {index + 1}: {_rows(hang, firsts[index], stage.rows)}"
+        at_trim = "to trim" if hang.pullback is None else "the pull-back on, to trim"
+        comes = at_trim if last else f"cart {index + 1}: {_rows(hang, firsts[index], stage.rows)}"
         loads = [_hook(float(n) / G, line) for n, line in zip(stage.balance.high, report.lines, strict=False)]
         hook = f"{stage.hook_m:.2f} m" if not last and np.isfinite(stage.hook_m) else "–"
         tilt, low = math.degrees(stage.balance.tilt), math.degrees(stage.lowest_elevation)
@@ -208,6 +216,7 @@ def _cells(report: Report) -> dict[str, Any]:
         total = sum(high for _, high in spans) if fixed else own
         body.append(["sum", f"{total:.0f}", _around(total, policy.sum_share), ""])
     gaps = dict.fromkeys(f"{line.name}: {line.hook_gap}" for line in report.lines if line.hook_gap)
+    gaps |= {f"cables are not in these loads: {gap}": None for gap in [cable_gap(report.hang)] if gap}
     notes = [
         f"Below the hook, complete, at rest. Each within {policy.cell_share:.0%} or {policy.cell_kg:g} kg, the sum "
         f"within {policy.sum_share:.0%} (policy {policy.name}): beyond that nobody goes on before it is understood.",
@@ -223,8 +232,9 @@ def _around(load_kg: float, share: float) -> str:
 def _expected(report: Report) -> list[tuple[str, float | None, float | None]]:
     """Least and greatest load of every cell [kg]; None where not known, the greatest negative where it pushes."""
     found: list[tuple[str, float | None, float | None]] = []
+    fails = any(stage.balance.problem for stage in report.stages[-1:])  # then no cell reads its share
     for line in report.lines:
-        if not np.isfinite(line.hole_kg):
+        if not np.isfinite(line.hole_kg) or (fails and line.hole_kg >= 0):
             found.append((line.name, None, None))
         elif line.hole_kg < 0:
             found.append((line.name, None, line.hole_kg))

@@ -13,7 +13,7 @@ from typing import Any
 
 from acoustics.app import folder
 from acoustics.app.archive import write_zip
-from acoustics.app.check import write_text
+from acoustics.app.check import policy_asked, write_text
 from acoustics.app.folder import kind_of, slug
 from acoustics.app.job import Done, Job, do, files_of
 from acoustics.app.pack_file import FORMAT, LISTING, POLICY, PackedFile, PackFile
@@ -98,7 +98,7 @@ def _tour_packing(asked: argparse.Namespace) -> Packing:
         jobs += [Job(hang, tour.beside(stop.venue or ""), tuple(one for one in hangs if one != hang)) for hang in hangs]
     own = {
         "equipment": [*tour.folders, *asked.equipment],
-        "policy": asked.policy or tour.policy,
+        "policy": policy_asked(asked.policy, tour),
         "grid": tour.file.grid_m,
         "programme": asked.programme or tour.file.programme,
     }

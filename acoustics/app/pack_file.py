@@ -51,10 +51,21 @@ def _check_hash(value: Any) -> str:
 
 def _check_figures(value: Any) -> dict[str, float | None]:
     def number(one: Any) -> bool:
-        return isinstance(one, int | float) and not isinstance(one, bool) and math.isfinite(one)
+        try:
+            return isinstance(one, int | float) and not isinstance(one, bool) and math.isfinite(one)
+        except OverflowError:  # a whole number of hundreds of digits
+            return False
 
     if not isinstance(value, dict) or not all(one is None or number(one) for one in value.values()):
         raise problem("must be a table of numbers, null where one is not known", "pack it again")
+    if not all(name.isprintable() for name in value):
+        raise problem("holds a name that cannot be printed", "pack it again")
+    return value
+
+
+def _check_said(value: Any) -> str:
+    if not isinstance(value, str) or not value.isprintable():
+        raise problem("must be a text of printable characters", "pack it again")
     return value
 
 
@@ -72,6 +83,7 @@ def _check_programme(value: Any) -> str:
 
 Member = Annotated[str, BeforeValidator(_check_member)]
 Hash = Annotated[str, BeforeValidator(_check_hash)]
+Said = Annotated[str, BeforeValidator(_check_said)]
 Word = Annotated[str, Field(pattern="^[a-z]{10}$")]
 
 
@@ -101,7 +113,7 @@ class PackedJob(Model):
     beside: tuple[Member, ...] = Field((), description="hangs beside it")
     results: Member = key("folder of its sheets", '"results/main-bagotilufo"')
     words: PackedWords = key("words", "{ … }")
-    weakest: str = Field("", description="the finding that is nearest to its limit, or beyond")
+    weakest: Said = Field("", description="the finding that is nearest to its limit, or beyond")
     figures: Annotated[dict[str, float | None], BeforeValidator(_check_figures)] = key("figures by name", "{ … }")
 
 
@@ -114,8 +126,8 @@ class Asked(Model):
     over_edges: Flag = key("whether hidden rows are weakened, not left out", "false")
     points: Annotated[int | str, BeforeValidator(_check_points)] = key("points for each enclosure", "1")
     correlation: Annotated[float, quantity(0.0, 1.0, "")] | None = Field(None, description="of programme channels")
-    mute: tuple[str, ...] = Field((), description="rows that are silent")
-    limit: tuple[str, ...] = Field((), description="points that carry less")
+    mute: tuple[Said, ...] = Field((), description="rows that are silent")
+    limit: tuple[Said, ...] = Field((), description="points that carry less")
 
 
 class PackFile(Model):
@@ -132,16 +144,20 @@ class PackFile(Model):
     @classmethod
     def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[tuple[Loc, str, str, object]]:
         """Files that jobs name and the pack does not list; no policy."""
-        files = data.get("files")
-        listed = {one.get("member") for one in files if isinstance(one, dict)} if isinstance(files, list) else set()
+        listed = [one.get("member") for one in _tables(data, "files")]
         if POLICY not in listed:
             yield ("files",), f"lists no {POLICY}", "pack it again", NO_VALUE
-        jobs = data.get("jobs")
-        for index, job in enumerate(jobs if isinstance(jobs, list) else []):
-            asked = [job.get("file"), job.get("venue"), *(job.get("beside") or [])] if isinstance(job, dict) else []
-            for name in asked:
+        for index, job in enumerate(_tables(data, "jobs")):
+            beside = job.get("beside")
+            for name in (job.get("file"), job.get("venue"), *(beside if isinstance(beside, list) else [])):
                 if name is not None and name not in listed:
                     yield ("jobs", index), "names a file that the pack does not list", "pack it again", name
+
+
+def _tables(data: Mapping[str, Any], name: str) -> list[dict[str, Any]]:
+    """The tables of a list of unchecked data; an empty one in place of what is none."""
+    listed = data.get(name)
+    return [one if isinstance(one, dict) else {} for one in (listed if isinstance(listed, list) else [])]
 
 
 def listing_of(content: bytes, file: str) -> PackFile:

@@ -10,7 +10,7 @@ import os
 import shutil
 import uuid
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from importlib import metadata, resources
@@ -32,10 +32,10 @@ from acoustics.prediction import Options
 from acoustics.show import Show, load_show
 from acoustics.show_prediction import ShowOptions
 from acoustics.venue import Venue, load_venue
+from rigging.check import Report, greatest_on
 from rigging.equipment import Catalogue, load_catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.files import Document
-from rigging.findings import Finding
 from rigging.hang import Hang, load_hang, points_of
 from rigging.policy import Policy
 from rigging.rewrite import rewritten
@@ -44,6 +44,7 @@ FORMAT = "stop/1"
 DONE_FILE = "stop.json"
 UNFINISHED = ".unfinished"  # where folders are made before they take their place
 _KEY_LETTERS = 16
+_TURNS = 20  # stops of the same inputs that end at the same moment
 
 Writers = dict[str, Callable[[Path], None]]
 
@@ -92,6 +93,7 @@ class _Read:
     texts: Mapping[Path, str]  # designs in place of files
 
     def others(self, hang: Hang) -> list[Hang]:
+        """What hangs beside one of the hangs."""
         return [other for other in self.hangs if other is not hang]
 
 
@@ -123,6 +125,9 @@ def _read(task: Task, texts: Mapping[Path, str]) -> _Read:
         loaded = load_venue(task.venue or "")
     except FileFaults as error:
         faults += error.faults
+    whole = [Path(path).resolve() for path in task.hangs]
+    twice = [path for index, path in enumerate(whole) if path in whole[:index]]
+    faults += [Fault(str(path), "", "is named twice among the hangs of a stop", "name it once") for path in twice]
     for path in task.hangs:
         try:
             hangs.append(load_hang(path, catalogue, texts))
@@ -175,10 +180,12 @@ def _designed(read: _Read, task: Task) -> _Read:
     """The stop with designs in place of its hangs' files; mirror images follow, stacks stay."""
     texts: dict[Path, str] = {}
     for hang in read.hangs:
-        if hang.standing or "mirror_of" in hang.document.data:
+        if hang.standing or hang.design is not hang.document:
             continue
         asked = read_from(hang, tuple(read.others(hang)), (read.venue, read.document), read.catalogue, read.policy)
         found, _ = search(asked, Ask())
+        if found.answer.interrupted:  # the best so far is no answer to keep
+            raise KeyboardInterrupt
         if found.answer.best is not None:
             texts[hang.document.path.resolve()] = rewritten(found.text, found.answer.best.hang)
     return _read(task, texts)
@@ -212,12 +219,18 @@ def _write(target: Path, key: str, read: _Read, task: Task) -> dict[str, Any]:
 
 
 def _put(staging: Path, target: Path) -> None:
-    """Rename into place; what lies there is a broken or equal one, and goes."""
-    if target.exists():
-        broken = staging.parent / uuid.uuid4().hex
-        os.rename(target, broken)
-        shutil.rmtree(broken, ignore_errors=True)
-    os.rename(staging, target)
+    """Rename into place; what lies there is a broken or equal one, and goes, also where another stop puts it there."""
+    for left in reversed(range(_TURNS)):
+        try:
+            if target.exists():
+                broken = staging.parent / uuid.uuid4().hex
+                os.rename(target, broken)
+                shutil.rmtree(broken, ignore_errors=True)
+            os.rename(staging, target)
+            return
+        except OSError:
+            if not left or not staging.exists():
+                raise
 
 
 def _report(staging: Path, hang: Hang, read: _Read, task: Task) -> dict[str, Any]:
@@ -254,11 +267,13 @@ def _how(hang: Hang, read: _Read, task: Task) -> str:
     """Whether a hang is as its file says, or as a search left it."""
     if not task.design or hang.standing:
         return "no"
-    mirrored = hang.document.data.get("mirror_of")
-    file = hang.document.path if mirrored is None else hang.document.path.parent / mirrored
-    if file.resolve() not in read.texts:
-        return "nothing within limits was found" if mirrored is None else "no"
-    return "yes" if mirrored is None else "as its mirror image"
+    file = hang.design.path.resolve()
+    image = hang.design is not hang.document
+    if file in read.texts:
+        return "as its mirror image" if image else "yes"
+    if image and file not in {other.document.path.resolve() for other in read.hangs}:
+        return "no, the design that it mirrors is not among the stop's hangs"
+    return "nothing within limits was found"
 
 
 def _row(outcome: Outcome, hang: Hang, venue: Venue, designed: str) -> dict[str, Any]:
@@ -277,21 +292,23 @@ def _row(outcome: Outcome, hang: Hang, venue: Venue, designed: str) -> dict[str,
         "mass_kg": hang.mass_kg,
         **figures,
         **rigging(outcome.report),
-        "points": _points(outcome.report.findings, hang),
+        "points": _points(outcome.report),
         "design": outcome.summary["design"],
         "revision": outcome.summary["revision"],
     }
 
 
-def _points(findings: Sequence[Finding], hang: Hang) -> str:
+def _points(report: Report) -> str:
     """What every point of a hang carries of its limit, all hangs of the stop together."""
-    own = {f"point {point}" for _, point in points_of(hang)}
-    loads = [one for one in findings if one.what == "load on the point" and one.part in own]
+    assert report.site is not None  # a stop has a venue
+    # What an eyebolt may carry depends on the pull's angle: its finding knows.
+    limits = {f"point {one.name}": None if one.eyebolt else one.limit_kg for one in report.site.point}
+    limits |= {one.part: one.limit for one in report.findings if one.part in limits and one.limit is not None}
     words = []
-    for one in sorted(loads, key=lambda one: one.part):
-        load = "not known" if one.value is None else f"{one.value:.0f} kg"
-        limit = "limit not known" if one.limit is None else f"of {one.limit:.0f} kg"
-        words.append(f"{one.part.removeprefix('point ')} {load} {limit}")
+    for point in sorted({point for _, point in points_of(report.hang)}):
+        known, rated = greatest_on(report, point), limits.get(f"point {point}")
+        load = "not known" if known is None else f"{known:.0f} kg"
+        words.append(f"{point} {load} {'limit not known' if rated is None else f'of {rated:.0f} kg'}")
     return "; ".join(words)
 
 

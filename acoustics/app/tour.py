@@ -40,11 +40,11 @@ def run(asked: argparse.Namespace) -> int:
     folder.prepare(out)
     asked.equipment = [*tour.folders, *asked.equipment]
     check_stock(tour, folder.catalogue_of(asked))
-    asked.policy = asked.policy or tour.policy
+    asked.policy = check_command.policy_asked(asked.policy, tour)
     check_command.policy_of(asked.policy)
     into = out.absolute() / folder.slug(tour.file.name)
     options = Options(grid_m=tour.file.grid_m, programme=tour.file.programme)
-    tasks = [_task(tour, stop, into, asked, options) for stop in tour.file.stop]
+    tasks = [_task(tour, number, stop, into, asked, options) for number, stop in enumerate(tour.file.stop, start=1)]
     pool = cluster(asked.scheduler) if asked.scheduler else local(asked.processes or _processors())
     with _alone(into):
         results = _work(tasks, pool)
@@ -69,13 +69,12 @@ def _status(whole: Whole) -> int:
     return EXCEEDS if whole.has(findings.EXCEEDS) else CANNOT_JUDGE if whole.has(findings.CANNOT) else DONE
 
 
-def _task(tour: Tour, stop: Stop, into: Path, asked: argparse.Namespace, options: Options) -> Task:
+def _task(tour: Tour, number: int, stop: Stop, into: Path, asked: argparse.Namespace, options: Options) -> Task:
     """A stop with its paths made whole, as another process needs them."""
 
     def path(name: str) -> str:
         return os.path.abspath(tour.beside(name))
 
-    number = tour.file.stop.index(stop) + 1
     named = stop.name or stop.show or stop.venue or ""
     return Task(
         label=f"{number} {named}",

@@ -96,8 +96,18 @@ def as_data(whole: Whole) -> dict[str, Any]:
         "runs": [{"folder": place} for place in folders],
         "rows": list(whole.rows),
         "stock": short,
+        "power_and_stock_of_shows": [{"stop": label, "status": status} for label, status in _shared(whole)],
         "cautions": list(CAUTIONS),
     }
+
+
+def _shared(whole: Whole) -> list[tuple[str, str]]:
+    """Stops whose shows' own findings, of power and stock, are not all within, each with the worst status."""
+    worst: dict[str, str] = {}
+    for label, status in whole.shared:
+        if status == EXCEEDS or (status == CANNOT and label not in worst):
+            worst[label] = status
+    return list(worst.items())
 
 
 def _short(label: str, one: Finding) -> dict[str, Any]:
@@ -128,12 +138,14 @@ def _cells(row: Mapping[str, Any]) -> list[str]:
 def page(whole: Whole) -> str:
     """The index of all reports, one HTML file."""
     done = [row for row in whole.rows if row["status"] != NOT_DONE]
-    stops = [
-        {"label": label, "venue": next(row["venue"] for row in done if row["stop"] == label),
-         "show": _link(*whole.shows[label]) if label in whole.shows else None,
-         "rows": [_index_row(row) for row in done if row["stop"] == label]}
-        for label in dict.fromkeys(row["stop"] for row in done)
-    ]  # fmt: skip
+    shared = dict(_shared(whole))
+    stops = []
+    for label in dict.fromkeys(row["stop"] for row in done):
+        rows = [row for row in done if row["stop"] == label]
+        show = _link(*whole.shows[label]) if label in whole.shows else None
+        status = shared.get(label, "")
+        said = {"label": label, "venue": rows[0]["venue"], "show": show, "rows": [_index_row(row) for row in rows]}
+        stops.append({**said, "shared": status, "mark": _MARKS[status or WITHIN]})
     return render(
         "tour.html",
         {
@@ -192,8 +204,7 @@ def text(whole: Whole, kept: int) -> str:
     if short:
         rows = [[one["status"], one["name"], one["most"], one["there"], one["where"]] for one in short]
         lines += ["", *table(["truck", "type", "taken", "there", "where"], rows, "llrrl")]
-    for label, status in dict.fromkeys(one for one in whole.shared if one[1] != WITHIN):
-        lines += [f"{label}: power {status}"]
+    lines += [f"{label}: power and stock of the show: {status}" for label, status in _shared(whole)]
     lines += [f"NOT WORKED OUT  {row['stop']}: {row['fault']}" for row in whole.faults]
     stops = len({row["stop"] for row in done})
     return "\n".join([*lines, "", f"{stops} stops worked out, {kept} of them before; {len(whole.faults)} not"])

@@ -18,13 +18,17 @@ from acoustics.app import folder
 from acoustics.app.archive import extract
 from acoustics.app.figures import WITHIN_OF, WITHIN_SHARE, moved
 from acoustics.app.folder import slug
-from acoustics.app.job import Job, do
+from acoustics.app.job import Job, do, files_of
 from acoustics.app.pack import used
 from acoustics.app.pack_file import POLICY, PackedJob, PackFile
 from acoustics.app.status import DIFFERS, DONE, refusing
 from rigging.cautions import CAUTIONS
+from rigging.content import named_files
 from rigging.equipment import load_catalogue
 from rigging.faults import Fault, FileFaults
+from rigging.files import read
+
+_OUTSIDE = "is a file outside the pack", "do not use it: ask for the pack again"
 
 
 @dataclass(frozen=True)
@@ -76,6 +80,7 @@ def _computed(listing: PackFile, home: Path, file: str) -> tuple[list[Compared],
     """
     asked = used(argparse.Namespace(**_options(listing)), home)
     try:
+        _refuse_outside(listing, home, asked)
         compared = [_compared(job, home, asked) for job in listing.jobs]
         return compared, _elsewhere(home)
     except FileFaults as error:
@@ -87,6 +92,30 @@ def _computed(listing: PackFile, home: Path, file: str) -> tuple[list[Compared],
         raise FileFaults(faults) from None
 
 
+def _refuse_outside(listing: PackFile, home: Path, asked: argparse.Namespace) -> None:
+    """Refuse a pack whose files name others that are not in it: nothing of this machine counts for its results.
+
+    Raises
+    ------
+    FileFaults
+        With each such name, before data that equipment names are opened; or with the faults of the files.
+    """
+    members = [home.joinpath(*file.member.split("/")) for file in listing.files]
+    equipment = [read(path) for path in members if path.parent == home / "equipment" and path.suffix == ".toml"]
+    faults = [
+        document.fault(loc, *_OUTSIDE, path.name)
+        for document in equipment
+        for loc, path in named_files(document)
+        if not path.resolve().is_relative_to(home)
+    ]
+    if faults:
+        raise FileFaults(faults)
+    files = [file for packed in listing.jobs for file in files_of(_job(packed, home), asked)[0]]
+    outside = {file.path for file in files if not file.path.resolve().is_relative_to(home)}
+    if outside:
+        raise FileFaults([Fault(str(path), "", *_OUTSIDE) for path in sorted(outside)])
+
+
 def _options(listing: PackFile) -> dict[str, object]:
     asked = listing.asked
     return {
@@ -95,12 +124,16 @@ def _options(listing: PackFile) -> dict[str, object]:
     }  # fmt: skip
 
 
-def _compared(packed: PackedJob, home: Path, asked: argparse.Namespace) -> Compared:
+def _job(packed: PackedJob, home: Path) -> Job:
     def place(member: str) -> str:
         return str(home.joinpath(*member.split("/")))
 
     venue = None if packed.venue is None else place(packed.venue)
-    done = do(Job(place(packed.file), venue, tuple(map(place, packed.beside))), asked)
+    return Job(place(packed.file), venue, tuple(map(place, packed.beside)))
+
+
+def _compared(packed: PackedJob, home: Path, asked: argparse.Namespace) -> Compared:
+    done = do(_job(packed, home), asked)
     now, then = vars(done.words), packed.words.model_dump()
     words = [f"{name} word: from {then[name]} to {now[name]}" for name in then if then[name] != now[name]]
     return Compared(packed, tuple(words), tuple(moved(packed.figures, done.figures)))

@@ -179,6 +179,13 @@ def test_what_exceeds_is_never_recommended(built):
     code, data, _ = built("tilt_deg = 4.0\n", hang=near)
     assert data["correction"]["recommended"]
     assert data["correction"]["tilt_deg"] == pytest.approx(2.0, abs=1e-9)
+    # Hole 2 is above the front pivot line, hole 9 is 0.7 m behind it: from 4° to 2° the line stays with the first where
+    # it is, and sinks by 0.7 (sin 4° − sin 2°) = 24.4 mm with the second; 7.524 − 0.0244 m is not above 7.508 m.
+    hooks, said = data["correction"]["hooks_up"], data["correction"]["say"]
+    assert (hooks["front_stays_keeps_limits"], hooks["rear_stays_keeps_limits"]) == (True, False)
+    assert hooks["trim_rear_stays_m"] == pytest.approx(10.6 - 0.0244, abs=1e-3)
+    assert any(line.startswith("  raise the rear hoist") and "leave the front one" in line for line in said)
+    assert any("NOT with the rear one where it is, a limit would be exceeded" in line for line in said)
 
 
 @pytest.mark.parametrize(

@@ -131,9 +131,12 @@ def test_all_that_the_result_rests_on_is_there_as_it_was(theatre):
 
 
 def used_in(path: Path) -> set[str]:
-    """All equipment that a hang's file names, read off its text."""
+    """All equipment that a hang's file names, read off its text, and the pick arms that its frame's file does: what the
+    report says of other holes tries these."""
     known = {path.stem for path in CATALOGUE.glob("*.toml")}
-    return known & set(re.findall(r'"([^"]+)"', path.read_text()))
+    names = known & set(re.findall(r'"([^"]+)"', path.read_text()))
+    frames = [(CATALOGUE / f"{name}.toml").read_text() for name in names if name.startswith("frame")]
+    return names | (known & set(re.findall(r'"(arm-[^"]+)"', " ".join(frames))))
 
 
 def test_words_and_figures_are_those_of_predict_and_check(theatre, tmp_path):
@@ -553,6 +556,12 @@ def test_missing_and_unlisted_members_are_named(theatre, changed, tmp_path):
         (lambda it: it["asked"].update(programme="brown"), r"asked\.programme: is a programme that this release"),
         (lambda it: it["asked"].update(points=0), r"asked\.points: is no number of points"),
         (lambda it: it["jobs"][0]["figures"].update(x="1"), r"jobs\[1\]\.figures: must be a table of numbers"),
+        (lambda it: it["jobs"][0]["figures"].update(x=10**400), r"jobs\[1\]\.figures: must be a table of numbers"),
+        (lambda it: it["jobs"][0]["figures"].update({"\x1b[2J": 1.0}), r"jobs\[1\]\.figures: holds a name that cannot"),
+        (lambda it: it["jobs"][0].update(beside=5), r"jobs\[1\]\.beside: "),
+        (lambda it: it["jobs"][0].update(venue=["x"]), r"jobs\[1\]\.venue: must be a text"),
+        (lambda it: it["files"][0].update(member=["x"]), r"files\[1\]\.member: must be a text"),
+        (lambda it: it["asked"].update(mute=["\ud800"]), r"asked\.mute\[1\]: must be a text of printable"),
         (lambda it: it["jobs"][0]["words"].update(revision="X"), r"jobs\[1\]\.words\.revision: "),
         (lambda it: it.update(files=[one for one in it["files"] if one["role"] != "policy"]), r"lists no policy\.toml"),
     ],
@@ -563,6 +572,27 @@ def test_a_listing_at_fault_is_refused(theatre, changed, tmp_path, work, message
     assert re.search(rf"changed\.zip/pack\.json: .*{message}", err) or re.search(rf"pack\.json: {message}", err)
     assert all(line.count("; ") for line in said(err))
     assert not (tmp_path / "out").exists()
+
+
+def test_files_of_this_machine_do_not_count(theatre, changed, tmp_path):
+    """The mirror image of a file that lies here, and data that lie here: hashes set to match."""
+    (tmp_path / "here.toml").write_text((THEATRE / "left.toml").read_text())
+    image = (THEATRE / "right.toml").read_text().replace('"left.toml"', f'"{tmp_path}/here.toml"')
+    assert "here.toml" in image
+    medium = (CATALOGUE / "medium.toml").read_text() + f'\n[acoustics.more]\ndata_file = "{tmp_path}/here.toml"\n'
+    for member, held in (("inputs/right.toml", image), ("equipment/medium.toml", medium)):
+
+        def work(listing: dict[str, Any], member: str = member, held: str = held) -> None:
+            (file,) = [file for file in listing["files"] if file["member"] == member]
+            file["sha256"] = hashlib.sha256(held.encode()).hexdigest()
+
+        zipped = changed(theatre[1], work, **{member.replace("/", "__").replace(".", "_"): held.encode()})
+        code, out, err = run("unpack", zipped, "--out", tmp_path / "out")
+        assert (code, out) == (2, "")
+        assert [("here.toml" in line, "is a file outside the pack" in line) for line in said(err)] == [(True, True)], (
+            err
+        )
+        assert not (tmp_path / "out").exists()
 
 
 @pytest.mark.parametrize("held", [b"[1]", b"{", b"\xff", b"[" * 100_000])

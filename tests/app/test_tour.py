@@ -6,6 +6,7 @@ import csv
 import json
 import os
 import random
+import re
 import signal
 import subprocess
 import sys
@@ -14,11 +15,16 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from html.parser import HTMLParser
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from acoustics.app import cli
+from acoustics.app import stop as one_stop
+from acoustics.app import tour as tour_command
+from acoustics.app.stop import Done
+from acoustics.app.tour_sheet import FIELDS, as_data, page, text, whole_of
 from rigging.cautions import CAUTIONS
 
 DEADLY = "a venue that ends its worker"
@@ -263,6 +269,91 @@ def test_a_designed_stop_takes_its_mirror_image_along(sample_venues, tmp_path, c
     assert f"tilt_deg = {left['tilt_deg']}" in designed
 
 
+def test_a_mirror_image_whose_design_is_not_at_the_stop_says_that_it_was_not_designed(sample_venues, tmp_path, capsys):
+    theatre = sample_venues / "theatre"
+    stop = f'[[stop]]\nvenue = "{theatre}/venue.toml"\nhangs = ["{theatre}/right.toml"]\ndesign = true\n'
+    (tmp_path / "tour.toml").write_text(f'format = "tour/1"\nname = "one"\ngrid_m = 4.0\n{stop}')
+    cli.main(["tour", str(tmp_path / "tour.toml"), "--out", str(tmp_path / "out"), "--json", "--processes", "1"])
+    (row,) = json.loads(capsys.readouterr().out)["rows"]
+    assert row["designed"] == "no, the design that it mirrors is not among the stop's hangs"
+    assert "the design that it mirrors" in (tmp_path / "out" / "one" / "index.html").read_text()
+
+
+def test_two_nights_in_one_hall_are_two_stops(tour, tmp_path, capsys):
+    """The same stop twice: each has its own number, and stands once."""
+    file = tour(1)
+    head, stop = file.read_text().split("[[stop]]")
+    file.write_text(f"{head}[[stop]]{stop}\n[[stop]]{stop}")
+    assert cli.main(["tour", str(file), "--out", str(tmp_path / "out"), "--json", "--processes", "2"]) in (0, 4)
+    rows = json.loads(capsys.readouterr().out)["rows"]
+    assert [row["stop"] for row in rows] == ["1 venue-0.toml", "2 venue-0.toml"]
+    index = (tmp_path / "out" / "small-halls" / "index.html").read_text()
+    assert "2 stops worked out" in index
+    assert index.count("report.html") == 2
+
+
+def test_stops_that_end_at_one_moment_take_one_place(tmp_path, monkeypatch):
+    """Another stop of the same inputs puts its folder there after this one has looked."""
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "stop.json").write_text("{}")
+    rename, target = os.rename, tmp_path / "hall"
+    late = [True]
+
+    def slow(source: Any, to: Any) -> None:
+        if to == target and late:
+            late.clear()
+            target.mkdir()
+            (target / "stop.json").write_text("{}")
+        rename(source, to)
+
+    monkeypatch.setattr(os, "rename", slow)
+    one_stop._put(tmp_path / "mine", target)
+    assert not late
+    assert (target / "stop.json").read_text() == "{}"
+    assert not (tmp_path / "mine").exists()
+
+
+def test_a_hang_named_twice_by_two_names_is_a_fault(tour, tmp_path, capsys):
+    file = tour(1)
+    file.write_text(file.read_text().replace('["hang-0.toml"]', '["hang-0.toml", "./hang-0.toml"]'))
+    assert cli.main(["tour", str(file), "--out", str(tmp_path / "out"), "--processes", "1"]) == 3
+    said = capsys.readouterr()
+    assert "is named twice among the hangs of a stop" in said.out
+    assert "error of the program" not in said.out
+
+
+def test_what_exceeds_beside_the_hangs_of_a_show_stands_in_the_index():
+    """All hangs within, too many amplifiers taken: nobody may read off the index that all is within."""
+    row = dict.fromkeys(FIELDS) | {
+        "hang": "main", "designed": "no", "enclosures": 4, "tilt_deg": 0.0, "trim_m": 5.0, "mass_kg": 100.0,
+        "exceed": 0, "cannot_be_judged": 0, "weakest": "", "points": "", "folder": "main-x",
+    }  # fmt: skip
+    shared = [{"status": status} for status in ("within", "exceeds", "cannot be judged")]
+    show = {"name": "three", "folder": "three-x", "findings": shared}
+    data = {"key": "k", "folder": "hall-k", "venue": "hall", "rows": [row], "show": show, "taken": {}, "files": {}}
+    whole = whole_of("tour", {}, ["1 show.toml"], [Done(data, False)])
+    assert whole.has("exceeds")
+    assert re.search(r'<tr class="exceeds"><td class="s">exceeds</td><td[^>]*>power and stock of the show', page(whole))
+    assert as_data(whole)["power_and_stock_of_shows"] == [{"stop": "1 show.toml", "status": "exceeds"}]
+    assert "1 show.toml: power and stock of the show: exceeds" in text(whole, 0)
+
+
+def test_a_search_that_was_interrupted_is_not_kept(sample_venues, tmp_path, monkeypatch):
+    """What a search has found when somebody stops it would be taken for the answer by the next run."""
+    theatre = sample_venues / "theatre"
+    stop = f'[[stop]]\nvenue = "{theatre}/venue.toml"\nhangs = ["{theatre}/left.toml"]\ndesign = true\n'
+    (tmp_path / "tour.toml").write_text(f'format = "tour/1"\nname = "one"\ngrid_m = 4.0\n{stop}')
+    tasks: list[one_stop.Task] = []
+    monkeypatch.setattr(tour_command, "_work", lambda found, pool: tasks.extend(found) or [])
+    monkeypatch.setattr(tour_command, "whole_of", lambda *_: whole_of("one", {}, [], []))
+    cli.main(["tour", str(tmp_path / "tour.toml"), "--out", str(tmp_path / "out")])
+    ended = SimpleNamespace(answer=SimpleNamespace(interrupted=True, best=None))
+    monkeypatch.setattr(one_stop, "search", lambda *_: (ended, []))
+    with pytest.raises(KeyboardInterrupt):
+        one_stop.work_out(tasks[0])
+    assert not list((tmp_path / "out").glob("*/*/stop.json"))
+
+
 class Links(HTMLParser):
     """Where a page points to."""
 
@@ -314,7 +405,7 @@ def test_the_table_repeats_the_reports(tour, tmp_path, capsys):
         ("grid_m = 2.0", "grid_m = 50.0", "grid_m: lies outside"),
         ("grid_m = 2.0", "grid_m = 2.0\nstock = { compakt = 3 }", "stock.compakt: is no known equipment"),
         ("grid_m = 2.0", "grid_m = 2.0\nstock = { compact = -3 }", "stock.compact: is no number of items"),
-        ("grid_m = 2.0", 'grid_m = 2.0\npolicy = "mine"', "--policy: names no policy file"),
+        ("grid_m = 2.0", 'grid_m = 2.0\npolicy = "mine"', 'tour.toml:4: policy: names no policy file (got "mine")'),
         ("grid_m = 2.0", 'grid_m = 2.0\nequipment = ["nowhere"]', "cannot be read as a folder of equipment"),
         ("grid_m = 2.0", "grid_m = 2.0\nstopp = 3", "stopp: is an unknown key"),
     ],

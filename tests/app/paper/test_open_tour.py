@@ -61,6 +61,18 @@ def test_positions_of_all_stand_behind_each_other(tour):
     assert found["level"].attrs["units"] == "dB re 20 uPa"
 
 
+def test_how_bands_were_summed_stays_with_each_result(tour):
+    """Every hang has its own number of parts of each band: those of the first would stand for all."""
+    for folder in _folders(tour):
+        if "sub_bands" not in xr.load_dataset(tour / folder / "field.nc", engine="h5netcdf"):
+            shutil.rmtree(tour / folder)  # the show
+    assert len(_folders(tour)) == 3
+    found = acoustics.open_tour(tour)
+    assert "sub_bands" not in found.variables
+    assert found["frequency"].dims == ("band",)
+    assert all("position" in found[name].dims for name in found.data_vars if not str(name).startswith("run_"))
+
+
 def test_figures_of_each_run_are_those_of_its_csv(tour):
     found = acoustics.open_tour(tour)
     for index, folder in enumerate(_folders(tour)):

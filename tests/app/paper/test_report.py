@@ -77,6 +77,32 @@ def test_cells_have_the_greater_of_both_tolerances(hang, in_theatre, parsed, sam
     assert cells["sum"] == ["476", "452 to 500", ""]
 
 
+def test_where_a_pick_would_push_no_cell_is_expected_to_read_anything(in_theatre, parsed, sample_venues):
+    """Looking so far down one pick would push: the other's share of a rigid balance is not what it reads."""
+    _, folder, _ = in_theatre(sample_venues / "theatre" / "steep-bare.toml", "--sheet")
+    page = parsed(folder / "sheet.html")
+    cells = [row for _, row in page.rows if len(row) == 4 and row[0].startswith(("pick", "sum"))]
+    assert sorted(row[1] for row in cells) == ["PUSHES", "not known"]
+    assert all(row[2] == "–" for row in cells)
+
+
+def test_a_wind_limit_says_where_not_all_else_is_judged(report, parsed, sample_venues, tmp_path):
+    """One pick, whose place the balance sets; without cables nothing of it is known to be right."""
+    meadow = sample_venues / "meadow"
+    _, folder, _ = report(meadow / "left.toml", meadow / "venue.toml", "--sheet")
+    said = parsed(folder / "sheet.html").text
+    unjudged = re.search(r"\d+ findings? cannot be judged", said)
+    assert ("not all else can be judged at 12 m/s" in said) == bool(unjudged)
+    bare = (meadow / "left.toml").read_text().replace("[loom]\nkg_per_m = 1.4\n", "")
+    (tmp_path / "bare.toml").write_text(bare)
+    _, folder, _ = report(tmp_path / "bare.toml", meadow / "venue.toml", "--sheet")
+    said = parsed(folder / "sheet.html").text
+    assert "not all else can be judged at 12 m/s" in said
+    assert "all else judged to" not in said
+    assert said.count("NOT KNOWN how far off: the hang file does not say what its cables weigh") == 2
+    assert "cables are not in these loads" in said
+
+
 def test_every_finding_and_caution_is_there(hang, in_theatre, parsed, sample_venues):
     path = hang()
     _, folder, _ = in_theatre(path)
@@ -101,7 +127,7 @@ def test_every_input_file_is_named_with_its_hash(in_theatre, parsed, sample_venu
     page = parsed(folder / "report.html")
     listed = {row[1]: row[2] for _, row in page.rows if len(row) == 3 and re.fullmatch("[0-9a-f]{64}", row[2])}
     catalogue = load_catalogue().documents
-    used = ["frame-large", "hoist-1t", "medium", "shackle-5-8"]
+    used = ["arm-large", "frame-large", "hoist-1t", "medium", "shackle-5-8"]  # its frame takes that arm
     paths = [theatre / name for name in ("right.toml", "left.toml", "venue.toml")]
     paths += [catalogue[name].path for name in used] + [load_policy().document.path]
     assert listed == {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in paths}
@@ -192,6 +218,15 @@ def test_a_stack_says_how_it_is_stacked(report, parsed, sample_venues):
     assert "EVERY JOINT STANDS IN COMPRESSION: locks that hold both ways" in page.by_class["flag"]
     assert "Row 1 comes off first" in said
     assert "tilt to read on the frame" not in said
+
+
+def test_a_pull_back_goes_on_last_and_comes_off_first(in_theatre, parsed, sample_venues):
+    _, folder, _ = in_theatre(sample_venues / "theatre" / "pulled.toml", "--sheet")
+    page = parsed(folder / "sheet.html")
+    comes = [row[1] for _, row in page.rows if row and row[0].isdecimal() and len(row) > 6]
+    assert comes[-1] == "the pull-back on, to trim"
+    first, *_, last = re.findall(r"comes off before the first cart|open the joint above", page.text)
+    assert (first, last) == ("comes off before the first cart", "open the joint above")
 
 
 def test_picks_that_are_not_named_are_not_known(hang, in_theatre, parsed):

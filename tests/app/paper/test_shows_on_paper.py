@@ -14,9 +14,11 @@ from acoustics.app.outcome import ShowOutcome, show_outcome_of
 from acoustics.app.show_report import show_report_files
 from acoustics.show import load_show
 from acoustics.show_prediction import ShowOptions
+from acoustics.venue import load_venue
 from rigging.cautions import CAUTIONS
 from rigging.check import check
 from rigging.equipment import load_catalogue
+from rigging.hang import load_hang
 from rigging.policy import load_policy
 
 PAGES = {"arena": (12, 14), "meadow": (6, 6)}  # least and most of all crew sheets; 16 rows may take a third page
@@ -137,6 +139,39 @@ def test_gusts_push_points_along_the_wind(show_reports, parsed):
     assert "stands on the ground, no points" in page.text
 
 
+def test_loads_that_are_not_known_in_a_gust_are_dashes(report, parsed, sample_venues, tmp_path):
+    """In the open air without a gust speed nothing is known of a gust: no number of still air stands in its place."""
+    venue = (sample_venues / "theatre" / "venue.toml").read_text().replace("[air]", "open_air = true\n\n[air]", 1)
+    (tmp_path / "venue.toml").write_text(venue)
+    for name, why in (("left", "gives no gust_m_s"), ("pulled", "a pull-back is not worked out")):
+        _, written, _ = report(sample_venues / "theatre" / f"{name}.toml", tmp_path / "venue.toml", "--advance")
+        page = parsed(written / "advance.html")
+        loads = page.cells("load")
+        assert len(loads) == 2
+        # What is known of a point is what moves in still air, though it is for the gust that it cannot be judged.
+        assert [row[6] for row in page.cells("point")] == [row[6] for row in loads]
+        assert [row[7] for row in page.cells("point")] == ["CANNOT BE JUDGED"] * 2
+        for row in loads:
+            assert row[9:12] == ["–", "–", "–"]
+            assert float(row[6]) > float(row[3]) > 0.0 or name == "pulled"
+            assert "in a gust: " in row[-1]
+            assert why in row[-1]
+
+
+def test_masses_on_the_hooks_have_what_is_below_them(report, parsed, sample_venues):
+    """A shackle of 1 kg or so at each of four hooks: as the files have them, added here; cells read them too."""
+    _, written, _ = report(sample_venues / "arena" / "left.toml", sample_venues / "arena" / "venue.toml", "--advance")
+    page = parsed(written / "advance.html")
+    venue, document = load_venue(sample_venues / "arena" / "venue.toml")
+    catalogue = load_catalogue()
+    hang = load_hang(sample_venues / "arena" / "left.toml", catalogue)
+    found = check(hang, catalogue, load_policy(), venue, (), document.data)
+    cells = sum(line.hook_kg for line in found.lines)
+    assert cells > found.stages[-1].column.mass_kg + 1.0
+    assert f"{cells:.0f} kg on the hooks" in page.text
+    assert f"{cells:.0f} kg on all hooks" in page.text
+
+
 def test_a_bridles_legs_pull_their_points_together(report, parsed, sample_venues):
     """Points 6 m apart, the apex 3.5 m below in their middle. Moments of a straight leg about its upper end, its own
     weight w at its middle: H · 3.5 = W/2 · 3 + w · 1.5. None of it along x."""
@@ -146,9 +181,6 @@ def test_a_bridles_legs_pull_their_points_together(report, parsed, sample_venues
     legs = page.cells("load")
     assert [row[1] for row in legs] == ["pick 1, frame hole 4; leg of a bridle"] * 2
     catalogue = load_catalogue()
-    from acoustics.venue import load_venue
-    from rigging.hang import load_hang
-
     venue, document = load_venue(arena / "venue.toml")
     (line,) = check(
         load_hang(arena / "delay.toml", catalogue), catalogue, load_policy(), venue, (), document.data
