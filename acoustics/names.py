@@ -82,7 +82,9 @@ KEYS: dict[str, Name] = {
     "beyond_half_n": Name("N", "what one side of the joint may get beyond half"),
     "link_m": Name("m", "length of the rear link"),
     "rows": Name("1", "rows that are on, or rows by number"),
-    "mass_kg": Name("kg", "mass of the hang; of a stage: of what hangs then, cables included, hardware at the picks not"),
+    "mass_kg": Name(
+        "kg", "mass of the hang; of a stage: of what hangs then, with cables, without hardware at the picks"
+    ),
     "picks_kg": Name("kg", "greatest load of each pick's hole at the stage"),
     "tilt_deg": Name("deg", "elevation of the frame, positive up; of a stage: then"),
     "reachable_deg": Name("deg", "least and greatest elevation that the picks allow"),

@@ -236,7 +236,7 @@ def _moves(of: AsBuilt, moves: HookMoves, keeps: tuple[bool, bool]) -> list[str]
             for line, up in zip(lines, go, strict=True)
             if abs(up) > 5e-4
         ]
-        ways.append(f"{', '.join(named)} and leave the {stays} one where it is")
+        ways.append(f"{', '.join(named) or 'move nothing by a millimetre'} and leave the {stays} one where it is")
     said = [f"{way} (trim then {trim:.3f} m)" for way, trim in zip(ways, trims, strict=True)]
     if not all(keeps):
         stays = "rear" if keeps[0] else "front"

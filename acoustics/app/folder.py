@@ -124,7 +124,7 @@ def write_new(path: Path, option: str, content: str) -> None:
     staging = path.parent / f".writing-{uuid.uuid4().hex}"
     try:
         staging.write_text(content, encoding="utf-8")
-        os.link(staging, path)  # unlike a rename it takes no other file's place
+        _put_new(staging, path)
     except FileExistsError:
         raise FileFaults(
             [Fault(option, "", "names a file that is there already", "name a new one", str(path))]
@@ -147,6 +147,18 @@ def catalogue_of(asked: argparse.Namespace) -> Catalogue:
         todo = "name a folder with --equipment DIR as well"
         raise FileFaults([Fault("--only-equipment", "", "leaves no equipment at all", todo)])
     return load_catalogue(asked.equipment, packaged=not asked.only_equipment)
+
+
+def _put_new(staging: Path, path: Path) -> None:
+    """Give a file its name where no other has it."""
+    try:
+        os.link(staging, path)  # unlike a rename it takes no other file's place
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links
+        if path.exists():
+            raise FileExistsError(path) from None
+        os.rename(staging, path)
 
 
 def kind_of(path: str) -> str:

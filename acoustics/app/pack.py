@@ -87,6 +87,9 @@ def packing_of(asked: argparse.Namespace) -> Packing:
 def _tour_packing(asked: argparse.Namespace) -> Packing:
     """The stops of a tour as jobs, with the tour's own equipment, policy, grid and programme."""
     tour = load_tour(asked.hang)
+    if asked.grid not in (1.0, tour.file.grid_m):  # the usual one, or its own
+        todo = f"leave it out: {asked.hang} says grid_m"
+        raise FileFaults([Fault("--grid", "", "has no meaning for a tour", todo, asked.grid)])
     wrong, todo = "asks for a search, which a pack does not hold", "name the designed files, and leave design out"
     searched = [index for index, stop in enumerate(tour.file.stop) if stop.design]
     if searched:

@@ -21,6 +21,7 @@ from rigging.models import Flag, Model, Name, key, problem, quantity
 LISTING = "pack.json"
 POLICY = "policy.toml"
 FORMAT = "pack/1"
+_DEVICES = {"CON", "PRN", "AUX", "NUL", *(f"{port}{number}" for port in ("COM", "LPT") for number in range(1, 10))}
 _LONGEST_MEMBER = 240  # characters; some systems take no longer path
 
 
@@ -31,6 +32,8 @@ def member_problem(name: str) -> str:
         return f"is not 1 to {_LONGEST_MEMBER} characters long"
     if re.search(r'[\\:*?"<>|]', name) or any(unicodedata.category(c).startswith("C") for c in name):
         return "holds a character that not every system takes in a name"
+    if any(part.partition(".")[0].upper() in _DEVICES for part in parts):
+        return "holds a name that one system keeps for a device"
     if any(part in ("", ".", "..") or part != part.strip(" ") or part.endswith(".") for part in parts):
         return "is no plain path below the folder that it is unpacked to"
     return ""

@@ -32,10 +32,12 @@ from acoustics.prediction import Options
 from acoustics.show import Show, load_show
 from acoustics.show_prediction import ShowOptions
 from acoustics.venue import Venue, load_venue
-from rigging.check import Report, greatest_on
+from rigging.check import Report, check, greatest_on
+from rigging.content import sha256_of
 from rigging.equipment import Catalogue, load_catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.files import Document
+from rigging.findings import EXCEEDS
 from rigging.hang import Hang, load_hang, points_of
 from rigging.policy import Policy
 from rigging.rewrite import rewritten
@@ -111,6 +113,9 @@ def work_out(task: Task) -> Done | AtFault:
         return Done(_write(target, key, read, task), False)
     except FileFaults as error:
         return AtFault(tuple(str(fault) for fault in error.faults))
+    except OSError as error:
+        todo = "make room, or name another folder with --out"
+        return AtFault((str(Fault(task.into, "", f"cannot be written ({error.strerror or error})", todo)),))
 
 
 def _read(task: Task, texts: Mapping[Path, str]) -> _Read:
@@ -170,25 +175,37 @@ def _kept(target: Path, key: str) -> dict[str, Any] | None:
     """What a folder says of itself if it was worked out from the same inputs and is whole."""
     try:
         data: dict[str, Any] = json.loads((target / DONE_FILE).read_text(encoding="utf-8"))
-        whole = all((target / name).stat().st_size == size for name, size in data["files"].items())
+        whole = all(sha256_of(target / name) == digest for name, digest in data["files"].items())
         return data if data["key"] == key and whole else None
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
 
 
 def _designed(read: _Read, task: Task) -> _Read:
-    """The stop with designs in place of its hangs' files; mirror images follow, stacks stay."""
-    texts: dict[Path, str] = {}
-    for hang in read.hangs:
+    """The stop with designs in place of its hangs' files, one after the other, each judged as it would be read.
+
+    Mirror images follow, stacks stay; a design that exceeds a limit, itself or as its mirror image, is no answer.
+    """
+    for index in range(len(read.hangs)):
+        hang = read.hangs[index]
         if hang.standing or hang.design is not hang.document:
             continue
         asked = read_from(hang, tuple(read.others(hang)), (read.venue, read.document), read.catalogue, read.policy)
         found, _ = search(asked, Ask())
         if found.answer.interrupted:  # the best so far is no answer to keep
             raise KeyboardInterrupt
-        if found.answer.best is not None:
-            texts[hang.document.path.resolve()] = rewritten(found.text, found.answer.best.hang)
-    return _read(task, texts)
+        if found.answer.best is None:
+            continue
+        path = hang.document.path.resolve()
+        tried = _read(task, {**read.texts, path: rewritten(found.text, found.answer.best.hang)})
+        if not any(_exceeds(one, tried) for one in tried.hangs if one.design.path.resolve() == path):
+            read = tried
+    return read
+
+
+def _exceeds(hang: Hang, read: _Read) -> bool:
+    report = check(hang, read.catalogue, read.policy, read.venue, read.others(hang), read.document.data)
+    return any(finding.status == EXCEEDS for finding in report.findings)
 
 
 def _write(target: Path, key: str, read: _Read, task: Task) -> dict[str, Any]:
@@ -204,7 +221,7 @@ def _write(target: Path, key: str, read: _Read, task: Task) -> dict[str, Any]:
             "show": None if read.show is None else _report_show(staging, read.show, read, task),
             "taken": _taken(read),
             "files": {
-                path.relative_to(staging).as_posix(): path.stat().st_size
+                path.relative_to(staging).as_posix(): sha256_of(path)
                 for path in sorted(staging.rglob("*"))
                 if path.is_file()
             },
@@ -237,6 +254,8 @@ def _report(staging: Path, hang: Hang, read: _Read, task: Task) -> dict[str, Any
     """Write the folder of one hang, and give its row of the tour's table."""
     loaded = (read.venue, read.document)
     outcome = outcome_of(hang, loaded, read.catalogue, read.policy, read.others(hang), task.options)
+    searched = [f"searched anew: {path.name}, whose hash is that of designed.toml" for path in read.texts]
+    outcome = dataclasses.replace(outcome, asked=(*outcome.asked, *searched))
     files: Writers = report_files(outcome)
     text = read.texts.get(hang.document.path.resolve())
     if text is not None:

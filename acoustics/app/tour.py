@@ -120,24 +120,38 @@ def _alone(into: Path) -> Iterator[None]:
     unfinished = into / UNFINISHED
     try:
         unfinished.mkdir(parents=True, exist_ok=True)
-        with open(into / ".running", "w", encoding="utf-8") as lock:
-            if fcntl is not None:
-                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                for left in unfinished.iterdir():
-                    shutil.rmtree(left, ignore_errors=True)
-            yield
-            shutil.rmtree(unfinished, ignore_errors=True)
-            (into / ".running").unlink(missing_ok=True)
-    except BlockingIOError:
-        todo = "wait until it has ended, or name another folder with --out"
-        raise FileFaults([Fault(str(into), "", "is being written by another run of this tour", todo)]) from None
+        lock = open(into / ".running", "w", encoding="utf-8")  # noqa: SIM115  it is held below
     except OSError as error:
-        wrong = f"cannot be written ({error.strerror or error})"
-        raise FileFaults([Fault(str(into), "", wrong, "name another folder with --out")]) from None
+        raise _unwritable(into, error) from None
+    with lock:
+        if fcntl is not None:
+            try:
+                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except OSError:
+                todo = "wait until it has ended, or name another folder with --out"
+                raise FileFaults([Fault(str(into), "", "is being written by another run of this tour", todo)]) from None
+            for left in unfinished.iterdir():
+                shutil.rmtree(left, ignore_errors=True)
+        yield
+        shutil.rmtree(unfinished, ignore_errors=True)
+
+
+def _unwritable(path: Path, error: OSError) -> FileFaults:
+    wrong = f"cannot be written ({error.strerror or error})"
+    return FileFaults([Fault(str(path), "", wrong, "make room, or name another folder with --out")])
 
 
 def _replace(path: Path, content: str) -> None:
-    """Write a text file whole or not at all."""
+    """Write a text file whole or not at all.
+
+    Raises
+    ------
+    FileFaults
+        If it cannot be written.
+    """
     staging = path.parent / UNFINISHED / uuid.uuid4().hex
-    check_command.write_text(staging, content)
-    os.replace(staging, path)
+    try:
+        check_command.write_text(staging, content)
+        os.replace(staging, path)
+    except OSError as error:
+        raise _unwritable(path, error) from None

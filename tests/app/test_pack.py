@@ -731,6 +731,15 @@ def test_an_unpacked_tour_goes_on_as_it_says(tour, tmp_path):
     assert [row["hang"] for row in json.loads(printed)["rows"]] == [LEFT, "main, stage right (house left)", LEFT]
 
 
+def test_a_tour_has_its_own_grid(tour, tmp_path):
+    _, zipped = tour
+    with zipfile.ZipFile(zipped) as opened:
+        opened.extractall(tmp_path)
+    code, _, err = run("pack", tmp_path / "inputs" / "tour.toml", "--grid", "4", "--out", tmp_path / "out")
+    assert code == 2
+    assert "--grid: has no meaning for a tour" in err
+
+
 def test_a_tour_that_is_to_be_designed_is_not_packed(tmp_path):
     text = 'format = "tour/1"\nname = "t"\n[[stop]]\nvenue = "venue.toml"\nhangs = ["left.toml"]\ndesign = true\n'
     (tmp_path / "tour.toml").write_text(text)
