@@ -162,8 +162,9 @@ class Venue(Site):
         if "area" not in data and not profiles:
             yield ("area",), "key is missing", "add [[area]]: areas", NO_VALUE
         told = [*(areas if isinstance(areas, list) else ()), *(profiles if isinstance(profiles, list) else ())]
-        if isinstance(areas, list) and not any(isinstance(a, dict) and a.get("role") != "obstacle" for a in told):
-            yield ("area",), "holds no area to listen in", 'add one with role = "audience"', len(areas)
+        if told and all(isinstance(one, dict) and one.get("role") == "obstacle" for one in told):
+            loc = "area" if "area" in data else "profile"
+            yield (loc,), "holds no area to listen in", 'add one with role = "audience"', len(told)
 
 
 def load_venue(path: str | Path) -> tuple[Venue, Document]:

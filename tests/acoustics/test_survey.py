@@ -32,8 +32,8 @@ FLOOR = '[[area]]\nname = "floor"\nrole = "audience"\n'
 A = '[[standpoint]]\nname = "A"\nposition_m = [1.0, 2.0, 1.5]\nazimuth_deg = 90.0\n'
 
 
-# By hand: each shot ends 4 m away in plan and 3 m down, at z = −1.5; the zero looks along y. At 0° it is 4 m on in y, at
-# 90° 4 m back in x; on a clockwise instrument the other way.
+# By hand: each shot ends 4 m away in plan and 3 m down, at z = −1.5; the zero looks along y. At 0° it is 4 m on in
+# y, at 90° 4 m back in x; on a clockwise instrument the other way.
 @pytest.mark.parametrize(
     ("instrument", "corners"),
     [
@@ -121,8 +121,8 @@ width_m = 6.0
 """
 
 
-# By hand: rows 4, 6 and 8 m out (√45 at tan 1/2, √73 at tan 3/8), all 3 m down, along y from (1, 2, 1.5). The middle row's
-# widths lie half way between those of its neighbours: 3 and 2 m. Left of a line along +y is −x.
+# By hand: rows 4, 6 and 8 m out (√45 at tan 1/2, √73 at tan 3/8), all 3 m down, along y from (1, 2, 1.5). The middle
+# row's widths lie half way between those of its neighbours: 3 and 2 m. Left of a line along +y is −x.
 def test_a_profile_by_hand(tmp_path):
     venue = loaded(tmp_path, A + PROFILE)
     assert [area.name for area in venue.area] == ["tier 1", "tier 2"]
@@ -247,8 +247,8 @@ def test_uncertainty_of_one_shot_by_hand():
     assert found.areas[0].corner_within_m[1] == pytest.approx([0.017453, 0.003, 0.017453], rel=1e-4)
 
 
-# A point source 30 m up in a free field: the level falls by 20 lg r. Straight below the middle of the floor (1.2 m ears:
-# 28.8 m) only heights count: there ± u_z moves it by 8.686 u_z / 28.8 dB, and by nothing to first order sideways.
+# A point source 30 m up in a free field: the level falls by 20 lg r, so ± u along the path moves it by 8.686 u / r dB,
+# and by nothing to first order across it. Ears are at 1.2 m.
 def test_level_for_a_point_source_by_hand(tmp_path):
     text = A.replace("[1.0, 2.0, 1.5]", "[0.0, 0.0, 3.0]") + FLOOR + shots(0, 90, 180, 270)
     venue = loaded(tmp_path, text)

@@ -18,6 +18,9 @@ PEARSON_X = [0.0, 0.9, 1.8, 2.6, 3.3, 4.4, 5.2, 6.1, 6.5, 7.4]
 PEARSON_Y = [5.9, 5.4, 4.4, 4.6, 3.5, 3.7, 2.8, 2.8, 2.4, 1.5]
 
 
+SHIFT = np.array([4.0, -2.0, 1.4])
+
+
 def places(at) -> Places:
     at = np.asarray(at, dtype=float)
     return Places(at, np.eye(3 * len(at)).reshape(len(at), 3, -1))
@@ -68,7 +71,7 @@ def test_ties_against_align_vectors(seed):
     rng = np.random.default_rng(seed)
     local = np.column_stack([rng.uniform(-9, 9, (4, 2)), rng.uniform(-1, 3, 4)])
     angle = rng.uniform(-3, 3)
-    there = rotated(angle, local) + [4.0, -2.0, 1.4] + rng.normal(0, 0.05, (4, 3))
+    there = rotated(angle, local) + SHIFT + rng.normal(0, 0.05, (4, 3))
     pose = survey.tied(places(local), places(there), None, None, None)
     flat = [one - one.mean(axis=0) for one in (local, there)]
     for one in flat:
@@ -85,7 +88,7 @@ def test_ties_against_align_vectors(seed):
 def test_ties_against_a_search(position, height, azimuth):
     rng = np.random.default_rng(8)
     local = np.column_stack([rng.uniform(-9, 9, (3, 2)), rng.uniform(-1, 3, 3)])
-    there = rotated(0.7, local) + [4.0, -2.0, 1.4] + rng.normal(0, 0.05, (3, 3))
+    there = rotated(0.7, local) + SHIFT + rng.normal(0, 0.05, (3, 3))
 
     def whole(u):
         x, y, z, turn = u
@@ -143,7 +146,7 @@ def test_derivatives_of_standpoints(position, height, azimuth):
     rng = np.random.default_rng(2)
     readings = np.concatenate([rng.uniform(5, 12, 3), rng.uniform(-0.3, 0.3, 3), rng.uniform(-2, 2, 3)])
     index = np.arange(9).reshape(3, 3).T
-    there = rotated(0.7, survey.polar(readings, index).at) + [4.0, -2.0, 1.4]
+    there = rotated(0.7, survey.polar(readings, index).at) + SHIFT
 
     def pose(of):
         given = None if position is None else np.array(position)
