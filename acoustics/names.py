@@ -138,6 +138,7 @@ MEASURED: dict[str, Name] = {
     "measured_residual_m": Name("m", "greatest distance of a shot from the plane of its area"),
     "measured_residual_of": Name("", "which shot that is"),
     "measured_unchecked": Name("", "areas with shots that no other shot checks"),
+    "measured_standpoints": Name("", "where the instrument stood, of standpoints that ties told"),
     "measured_tie_m": Name("m", "greatest distance of a shot from the place of its tie; NaN: no ties"),
     "measured_corner_m": Name("m", "greatest uncertainty of a corner along x, y or z"),
     "measured_level_db": Name("dB", "what that means for the third octave of 8 kHz, greatest of the measured areas"),

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from acoustics import bands
-from acoustics.surveyed import Survey
+from acoustics.surveyed import Stood, Survey
 from acoustics.venue import Area, Venue
 
 Array = npt.NDArray[np.float64]
@@ -99,6 +99,7 @@ def survey_attributes(venue: Venue, hear: Callable[[Array], Array] | None) -> di
         "measured_residual_m": residual,
         "measured_residual_of": shot,
         "measured_unchecked": "; ".join(survey.unchecked),
+        "measured_standpoints": "; ".join(_found(one) for one in survey.standpoints if one.found),
         "measured_tie_m": max(survey.tie_off_m, default=float("nan")),
         "measured_corner_m": survey.corner_within_m,
         "measured_level_db": level,
@@ -106,3 +107,10 @@ def survey_attributes(venue: Venue, hear: Callable[[Array], Array] | None) -> di
         "measured_distance_mm": survey.instrument.distance_mm,
         "measured_angle_deg": survey.instrument.angle_deg,
     }
+
+
+def _found(one: Stood) -> str:
+    x, y, z = one.position_m
+    off, turned = 1000.0 * one.position_within_m.max(), one.azimuth_within_deg
+    place = f"{one.name} at x {x:.2f}, y {y:.2f}, z {z:.2f} m ±{off:.0f} mm"
+    return f"{place}, its zero at {one.azimuth_deg:.2f}° ±{turned:.2f}°"

@@ -78,6 +78,11 @@ class Stood:
     position_within_m: Array
     azimuth_within_deg: float
 
+    @property
+    def found(self) -> bool:
+        """Whether ties told some of it."""
+        return bool(self.azimuth_within_deg or self.position_within_m.any())
+
 
 @dataclass(frozen=True, eq=False)
 class Survey:

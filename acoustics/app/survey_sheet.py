@@ -52,6 +52,8 @@ def measured_text(summary: Mapping[str, Any]) -> list[str]:
         of.setdefault(one["shot"].rpartition(": ")[0], []).append(f"{round(1000.0 * one['off_m']):+d}")
     planes = "; ".join(f"{name} {' '.join(off)}" for name, off in of.items())
     lines = [measured_line(summary["measured"])]
+    found = summary["measured"]["standpoints"]
+    lines += [f"standpoints found: {found}"] if found else []
     lines += [f"off their planes, shots in order, mm: {planes}"] if planes else []
     return [
         line

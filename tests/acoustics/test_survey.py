@@ -211,24 +211,24 @@ def surveyed(instrument, rng=None):
     return found
 
 
-# 1500 draws tell a standard deviation within 1.8 % (one standard deviation of its own); five of these are allowed.
+# 600 draws tell a standard deviation within 2.9 % (one standard deviation of its own); four of these are allowed.
 @pytest.mark.parametrize("instrument", [Instrument(), Instrument(distance_mm=20.0, angle_deg=0.01)])
 def test_uncertainties_against_random_draws(instrument):
     rng = np.random.default_rng(3)
     told = surveyed(instrument)
-    draws = [surveyed(instrument, rng) for _ in range(1500)]
+    draws = [surveyed(instrument, rng) for _ in range(600)]
     for index in (0, 1):
         corners = np.array([one.areas[index].corners for one in draws])
-        assert told.areas[index].corner_within_m == pytest.approx(corners.std(axis=0), rel=0.09, abs=1e-6)
+        assert told.areas[index].corner_within_m == pytest.approx(corners.std(axis=0), rel=0.12, abs=1e-6)
         middle = np.sqrt(np.diag(told.areas[index].middle_covariance))
-        assert middle == pytest.approx(corners.mean(axis=1).std(axis=0), rel=0.09)
+        assert middle == pytest.approx(corners.mean(axis=1).std(axis=0), rel=0.12)
         # What the axes share: the whole covariance of the corner that is farthest away.
         matrix = np.cov(corners[:, 1].T)
-        assert told.areas[index].covariance[1] == pytest.approx(matrix, abs=0.1 * np.trace(matrix))
+        assert told.areas[index].covariance[1] == pytest.approx(matrix, abs=0.12 * np.trace(matrix))
     stood = np.array([one.standpoints[1].position_m for one in draws])
-    assert told.standpoints[1].position_within_m == pytest.approx(stood.std(axis=0), rel=0.09)
+    assert told.standpoints[1].position_within_m == pytest.approx(stood.std(axis=0), rel=0.12)
     turned = np.array([one.standpoints[1].azimuth_deg for one in draws])
-    assert told.standpoints[1].azimuth_within_deg == pytest.approx(turned.std(), rel=0.09)
+    assert told.standpoints[1].azimuth_within_deg == pytest.approx(turned.std(), rel=0.12)
     assert told.standpoints[0].position_within_m == pytest.approx(np.zeros(3))
     assert told.corner_within_m > 1e-3
 

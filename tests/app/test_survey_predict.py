@@ -42,11 +42,14 @@ def test_the_summary_says_what_the_shots_come_to(club):
     assert re.search(r"level at 8 kHz within ±0\.\d dB \(", told)
     assert "one standard deviation, for ±3 mm and ±0.05° of the instrument" in told
     assert "nothing checks the shots of tier 1, tier 2" in told
+    # Where B stood when the readings were made up: (9.4, −5.55, 4.12), 151°; scatter of 2 mm and 0.04°.
+    stood = re.search(r"found: B at x (\S+), y (\S+), z (\S+) m ±9 mm, its zero at (\S+)° ±0.07°", told)
+    assert [float(one) for one in stood.groups()] == pytest.approx([9.4, -5.55, 4.12, 151.0], abs=0.02)
     assert set(NAMES) >= {name for name in a if name.startswith("measured_")}
     assert result["shot"].shape == (14,)
     assert np.abs(result["shot_off"]).max() == pytest.approx(a["measured_residual_m"])
-    # The floor's rear corner is 8.4 m on and 5.0 m aside from A, 1.41 m below, 9.88 m away: in y 8.4 m · 0.05° = 7.33 mm,
-    # 3 mm · 5.0/9.88 = 1.52 mm, and 0.05° · 1.41 m · 5.0/9.78 = 0.63 mm; as squares 7.51 mm (by hand).
+    # The floor's rear corner is 8.4 m on and 5.0 m aside from A, 1.41 m below, 9.88 m away: in y 8.4 m · 0.05° = 7.33
+    # mm, 3 mm · 5.0/9.88 = 1.52 mm, and 0.05° · 1.41 m · 5.0/9.78 = 0.63 mm; as squares 7.51 mm (by hand).
     within = result["surface_corner_within"].sel(surface=result["surface"] == "floor")
     assert float(within.max()) == pytest.approx(0.00751, abs=2e-5)
     assert np.nanmin(result["surface_corner_within"].values[:, :, :2].max(axis=2)) > 0.003
