@@ -13,6 +13,7 @@ from rigging.models import Flag, Model, Name, duplicate_faults, key, quantity
 from rigging.site import Height, Place
 
 LEAST_SHOTS = 3
+MOST_OF_AREA = 100  # each is checked by all others
 LEAST_ROWS = 2
 
 _Angle = Annotated[float, quantity(-360.0, 360.0, "°")]
@@ -147,6 +148,8 @@ def _area_faults(loc: Loc, area: Mapping[str, Any], known: list[str]) -> Iterato
     corners = sum(isinstance(one, dict) and one.get("corner", True) is not False for one in shots)
     if corners < LEAST_SHOTS:
         yield (*loc, "shot"), "gives too few corners", f"shoot {LEAST_SHOTS} corners or more, in order around", corners
+    if len(shots) > MOST_OF_AREA:
+        yield (*loc, "shot"), "gives too many shots", f"give {MOST_OF_AREA} at most, corners first", len(shots)
 
 
 def _profile_faults(loc: Loc, profile: Mapping[str, Any], known: list[str]) -> Iterator[Problem]:

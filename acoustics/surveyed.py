@@ -18,7 +18,7 @@ from rigging.faults import NO_VALUE, Loc
 
 Array = npt.NDArray[np.float64]
 
-MOST_SHOTS = 1000
+MOST_SHOTS = 500  # every corner carries its derivatives by all readings
 _LEAST_WIDTH_M = 0.01
 _LEAST_STEP_M = 0.01
 

@@ -168,7 +168,11 @@ def test_flat_within_m_lets_a_shot_pass(files):
 
 
 def test_more_shots_than_are_taken(faults_of):
-    many = area(*FLOOR * 251)
-    (fault,) = faults_of(venue=HEAD + A + many)
-    assert fault["wrong"] == "has 1004 laser shots"
-    assert "give 1000 at most" in fault["todo"]
+    many = [area(*FLOOR * 25, name=f"floor {index}") for index in range(6)]
+    (fault,) = faults_of(venue=HEAD + A + "".join(many))
+    assert fault["wrong"] == "has 600 laser shots"
+    assert "give 500 at most" in fault["todo"]
+    (fault,) = faults_of(venue=HEAD + A + area(*FLOOR * 26))
+    assert fault["key"] == "area[1].shot"
+    assert fault["wrong"] == "gives too many shots (got 104)"
+    assert "give 100 at most" in fault["todo"]
