@@ -159,10 +159,26 @@ TABLES: dict[str, Name] = {
     "not_an_option_because": Name("", "findings that exceed"),
 }
 
+# Attributes of a result in a venue that was measured by laser; standard uncertainties.
+MEASURED: dict[str, Name] = {
+    "measured_shots": Name("1", "laser shots of the venue file"),
+    "measured_residual_m": Name("m", "greatest distance of a shot from the plane of its area"),
+    "measured_residual_of": Name("", "which shot that is"),
+    "measured_unchecked": Name("", "areas with shots that no other shot checks"),
+    "measured_standpoints": Name("", "where the instrument stood, of standpoints that ties told"),
+    "measured_tie_m": Name("m", "greatest distance of a shot from the place of its tie; NaN: no ties"),
+    "measured_corner_m": Name("m", "greatest uncertainty of a corner along x, y or z"),
+    "measured_level_db": Name("dB", "what that means for the third octave of 8 kHz, greatest of the measured areas"),
+    "measured_level_of": Name("", "which area that is"),
+    "measured_distance_mm": Name("mm", "uncertainty of a distance as read"),
+    "measured_angle_deg": Name("deg", "uncertainty of an angle as read"),
+}
+
 NAMES: dict[str, Name] = {
     **{name: Name(units, text) for name, (_, units, text) in VARIABLES.items()},
     **COLUMNS,
     **KEYS,
     **TABLES,
     **RUNS,
+    **MEASURED,
 }

@@ -16,6 +16,7 @@ from acoustics.listening import GRID_M, Listening, listen
 from acoustics.programme import PROGRAMMES
 from acoustics.scene import NEAREST_M, Scene
 from acoustics.sources import medium, sources_of, split
+from acoustics.survey_values import survey_attributes, survey_values
 from acoustics.values import air_attributes, along, band_values, cut_values, position_values, surface_values
 from acoustics.venue import Area, Venue, check_serves
 from rigging.equipment import Catalogue
@@ -125,6 +126,7 @@ def predict(
         **_hang_values(hang, layout, sources),
         **surface_values(venue.area, hang.serves, options.grid_m),
         **cut_values(venue.area, hang),
+        **survey_values(venue),
         "hidden": blocked,
         "arrival": _arrival(sources, listening.position, through.c),
     }
@@ -138,7 +140,9 @@ def predict(
         attributes |= {"model": _model(options, summed.points), "points_per_enclosure": summed.points}
         attributes |= {"points_asked": str(options.points), "refinement_unknown": summed.unknown}
         attributes |= {**_limits(hang, sources, options.drive_db)}
+        attributes |= survey_attributes(venue, lambda place: scene.at(place, summed.points))
     else:
+        attributes |= survey_attributes(venue, None)
         tell = None if progress is None else (lambda done: progress(done, len(listening.position)))
         values |= _line_values(scene.lines(options.points, options.lines, tell), options.lines)
     from acoustics import results  # it takes long to import, and may be on its way while the sum runs

@@ -58,6 +58,12 @@ VARIABLES: dict[str, tuple[tuple[str, ...], str, str]] = {
     "surface_role": (("surface",), "", "audience, quiet or obstacle"),
     "surface_served": (("surface",), "1", "audience that the hang serves"),
     "surface_corner": (("surface", "corner", "component"), "m", "corners of the area; NaN past the last"),
+    "surface_corner_within": (
+        ("surface", "corner", "component"), "m", "standard uncertainty of a measured corner; NaN where not measured"),
+    "shot": (("shot",), "", "laser shot of an area"),
+    "shot_off": (("shot",), "m", "how far it lies off the plane of its area, positive above"),
+    "shot_off_others": (("shot",), "m", "how far it lies off the plane of all other shots; NaN: they tell none"),
+    "shot_limit": (("shot",), "m", "how far off it may lie"),
     "surface_cell": (("surface", "side"), "m", "size of the area's grid cells; NaN where not sampled"),
     "surface_layer": (("surface",), "1", "areas of one layer do not overlap in plan; -1 for obstacles"),
     "cut_surface": (("cut",), "1", "index of the surface that the section cuts"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -80,6 +81,10 @@ class Scene:
             refinement = np.broadcast_to(np.nan, level.shape)  # of this count it is not known yet
             passes += 1
         return Summed(level, refinement, count, parts, unknown)
+
+    def at(self, position: Array, points: int) -> Array:
+        """Levels at other places (P, 3) [m], (29, P) [dB]."""
+        return dataclasses.replace(self, position=position)._level(points, None)[0]
 
     def estimate(self, points: int | Literal["auto"] = 1) -> str:
         """What the levels of all positions will take: memory, and time by summing some of them.

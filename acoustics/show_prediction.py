@@ -19,6 +19,7 @@ from acoustics.programme import PROGRAMMES
 from acoustics.scene import NEAREST_M
 from acoustics.show import Show, sources_of
 from acoustics.sources import medium
+from acoustics.survey_values import survey_attributes, survey_values
 from acoustics.together import Together, together
 from acoustics.values import air_attributes, band_values, cut_values, position_values, surface_values
 from rigging.equipment import Catalogue
@@ -78,10 +79,15 @@ def predict_show(
     channel = [show.channels.index(part.channel) for part in show.parts]
     found = together(parts, channel, listening.position, through, areas, options.over_edges, progress)
     correlation = show.correlation if options.correlation is None else options.correlation
+
+    def hear(places: Array) -> Array:
+        return together(parts, channel, places, through, areas, options.over_edges).level(correlation)
+
     values: dict[str, Any] = {
         **position_values(listening, areas, first),
         **surface_values(areas, None, options.grid_m),
         **cut_values(areas, first),
+        **survey_values(show.venue),
         **band_values(found.level(correlation)),
         **_part_values(show, found),
         **_source_values(show, parts, found),
@@ -106,6 +112,7 @@ def predict_show(
         "channels": "; ".join(show.channels),
         **_highest(show, parts, options.drive_db),
         **air_attributes(show.venue, show.venue_document),
+        **survey_attributes(show.venue, hear),
     }
     return results.dataset(values, attributes), parts
 

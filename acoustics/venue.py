@@ -10,11 +10,14 @@ from typing import Annotated, Any, Literal
 import numpy as np
 import numpy.typing as npt
 import shapely
-from pydantic import BeforeValidator, Field, ValidationInfo, field_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, ValidationError, ValidationInfo, field_validator
 
 from acoustics.air import speed_of_sound
 from acoustics.neighbours import OCTAVES_HZ
-from rigging.faults import Fault, Loc, nearest
+from acoustics.survey_file import AreaShot, Instrument, Profile, Standpoint, Tie, survey_faults
+from acoustics.surveyed import MeasuredArea, Survey, survey_of
+from rigging.explain import Problem, explain
+from rigging.faults import NO_VALUE, Fault, FileFaults, Loc, nearest
 from rigging.files import Document, read, validate
 from rigging.hang import Hang
 from rigging.models import Flag, Model, Name, duplicate_faults, key, problem, quantity
@@ -72,8 +75,9 @@ class Area(Model):
         None, description="of a quiet area: what it may get, dB(C)"
     )
     limit_octave_db: OctaveLimits = Field({}, description="of a quiet area: what it may get in octaves, 63 to 8000")
-    outline_m: Annotated[tuple[tuple[Coordinate, Coordinate, Height], ...], Field(min_length=3)] = key(
-        "corners, around", "[[6, -12, 0], [40, -12, 0], [40, 12, 0], [6, 12, 0]]"
+    shot: tuple[AreaShot, ...] = Field((), description="laser shots of corners, around, in place of outline_m")
+    outline_m: Annotated[tuple[tuple[Coordinate, Coordinate, Height], ...], Field(min_length=3)] = Field(
+        (), description="corners, around"
     )
 
     @field_validator("outline_m")
@@ -133,19 +137,34 @@ class Venue(Site):
     ground: Annotated[float, quantity(0.0, 1.0, "")] | None = Field(
         None, description="ground towards the neighbours, 0 hard, 1 porous; both ends when absent"
     )
-    area: Annotated[tuple[Area, ...], Field(min_length=1)] = key("areas", "[[area]] ...")
+    area: Annotated[tuple[Area, ...], Field(min_length=1)] = Field((), description="areas: [[area]]")
+    instrument: Instrument = Field(Instrument(), description="how well the laser reads: [instrument]")
+    standpoint: tuple[Standpoint, ...] = Field((), description="where the laser stood: [[standpoint]]")
+    tie: tuple[Tie, ...] = Field((), description="places shot from several standpoints: [[tie]]")
+    profile: tuple[Profile, ...] = Field((), description="areas shot along a line: [[profile]]")
+    _survey: Survey | None = PrivateAttr(None)
+
+    @property
+    def survey(self) -> Survey | None:
+        """What its laser shots come to; None where it has none."""
+        return self._survey
 
     @classmethod
     def cross_faults(cls, data: Mapping[str, Any]) -> Iterator[tuple[Loc, str, str, object]]:
         """Names that stand twice; no area to listen in; a gust where no wind acts."""
         yield from duplicate_faults(data, "area")
         yield from duplicate_faults(data, "point")
+        yield from survey_faults(data)
         if "gust_m_s" in data and data.get("open_air", False) is False:
             wrong = "has no meaning for a venue that is not in the open air"
             yield ("gust_m_s",), wrong, "add open_air = true, or remove it", data["gust_m_s"]
-        areas = data.get("area")
-        if isinstance(areas, list) and not any(isinstance(a, dict) and a.get("role") != "obstacle" for a in areas):
-            yield ("area",), "holds no area to listen in", 'add one with role = "audience"', len(areas)
+        areas, profiles = data.get("area"), data.get("profile", [])
+        if "area" not in data and not profiles:
+            yield ("area",), "key is missing", "add [[area]]: areas", NO_VALUE
+        told = [*(areas if isinstance(areas, list) else ()), *(profiles if isinstance(profiles, list) else ())]
+        if told and all(isinstance(one, dict) and one.get("role") == "obstacle" for one in told):
+            loc = "area" if "area" in data else "profile"
+            yield (loc,), "holds no area to listen in", 'add one with role = "audience"', len(told)
 
 
 def load_venue(path: str | Path) -> tuple[Venue, Document]:
@@ -157,7 +176,51 @@ def load_venue(path: str | Path) -> tuple[Venue, Document]:
         With all its faults.
     """
     document = read(path, "venue/1")
-    return validate(document, Venue), document
+    return _surveyed(validate(document, Venue), document), document
+
+
+def _surveyed(venue: Venue, document: Document) -> Venue:
+    """The same with outlines in place of laser shots: areas in the order of the file, then those of profiles."""
+    if not (venue.standpoint or venue.tie or venue.profile or any(area.shot for area in venue.area)):
+        return venue
+    survey, problems = survey_of(venue.instrument, venue.standpoint, venue.tie, venue.area, venue.profile, STEEPEST_DEG)
+    if survey is None:
+        raise FileFaults(document.faults(problems))
+    if not survey.areas:
+        return venue
+    areas = list(venue.area)
+    for one in survey.areas:
+        made = _outlined(one, areas)
+        if not isinstance(made, Area):
+            problems += made
+        elif one.profile is None:
+            areas[int(one.loc[1])] = made
+        else:
+            areas.append(made)
+    if problems:
+        raise FileFaults(document.faults(problems))
+    found = venue.model_copy(update={"area": tuple(areas)})
+    found._survey = survey
+    return found
+
+
+def _outlined(one: MeasuredArea, areas: list[Area]) -> Area | list[Problem]:
+    """An area with the outline that was measured, or what is wrong with it."""
+    if one.profile is None:
+        data = areas[int(one.loc[1])].model_dump(exclude={"shot"}, exclude_unset=True)
+    else:
+        data = {"name": one.name, **one.profile.model_dump(include={"role", "ear_height_m"})}
+        if one.name in [area.name for area in areas]:
+            return [
+                ((*one.loc, "name"), f"makes an area {one.name}, and there is one", "give it its own name", NO_VALUE)
+            ]
+    data["outline_m"] = one.corners.tolist()
+    try:
+        return Area.model_validate(data)
+    except ValidationError as error:
+        told = explain(error.errors(include_url=False), data, Area)
+        part = "row" if one.profile is not None else "shot"
+        return [((*one.loc, part), f"gives an area that {wrong}", todo, NO_VALUE) for _, wrong, todo, _ in told]
 
 
 def check_serves(hang: Hang, venue: Venue, venue_file: str) -> list[Fault]:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from rigging.faults import NO_VALUE, Converted, Loc, closest, value_at
-from rigging.models import IMPERIAL, Model, model_in
+from rigging.faults import NO_VALUE, Loc, closest, value_at
+from rigging.models import IMPERIAL, Model, converted, model_in
 
 Problem = tuple[Loc, str, str, object]
 
+_QUOTED = {"_ft": 'without quotes or unit, or as "32 ft 6 in"', "_lb": "without quotes or unit"}
 _WORDS = {
     "dict_type": ("must be a table", "write it as [name]"),
     "int_type": ("must be a whole number", "write it without a decimal point"),
@@ -65,11 +65,8 @@ def as_typed(loc: Loc, data: Any) -> tuple[Loc, object]:
                     part, unit = twin, suffix
         typed.append(part)
         node = value_at(node, (part,))
-    if unit is not None and isinstance(node, int | float) and not isinstance(node, bool):
-        metric, factor = IMPERIAL[unit]
-        with contextlib.suppress(OverflowError):
-            node = Converted(node, unit[1:], node * factor, metric[1:])
-    return tuple(typed), node
+    turned = None if unit is None else converted(node, unit)
+    return tuple(typed), node if turned is None else turned
 
 
 def _explain_one(detail: Any, loc: Loc, data: Any, model: type[Model], prefix: str) -> Problem:
@@ -139,6 +136,7 @@ def _in_typed_unit(text: str, loc: Loc, typed: Loc) -> str:
     """A message about a key in feet asks for feet; ranges stay in metres and say so."""
     for suffix, (metric, _) in IMPERIAL.items():
         if loc != typed and any(isinstance(part, str) and part.endswith(suffix) for part in typed):
+            text = text.replace("without quotes or unit", _QUOTED[suffix])
             return text.replace(f"a number in {metric[1:]}", f"a number in {suffix[1:]}")
     return text
 

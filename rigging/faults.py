@@ -70,7 +70,8 @@ def show(value: object) -> str:
 
 def _toml(value: object) -> str:
     if isinstance(value, Converted):
-        return f"{value.typed} {value.unit} = {value.metric:.6g} {value.metric_unit}"
+        typed = value.typed if isinstance(value.typed, str) else f"{value.typed} {value.unit}"
+        return f"{typed} = {value.metric:.6g} {value.metric_unit}"
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import types
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, ClassVar, Union, get_args, get_origin
@@ -10,7 +11,7 @@ from typing import Annotated, Any, ClassVar, Union, get_args, get_origin
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from rigging.faults import Loc
+from rigging.faults import Converted, Loc
 
 # International foot and avoirdupois pound, exact by definition (international agreement of 1959).
 IMPERIAL = {"_ft": ("_m", 0.3048), "_lb": ("_kg", 0.45359237)}
@@ -138,19 +139,52 @@ def _metric_name(model: type[Model], name: str, data: Mapping[str, Any]) -> str:
 
 
 def _metric_value(model: type[Model], name: str, data: Mapping[str, Any]) -> Any:
-    twin = _metric_name(model, name, data)
-    if twin == name:
+    if _metric_name(model, name, data) == name:
         return data[name]
-    factor = next(factor for suffix, (_, factor) in IMPERIAL.items() if name.endswith(suffix))
-    return _scaled(data[name], factor)
+    return _scaled(data[name], next(suffix for suffix in IMPERIAL if name.endswith(suffix)))
 
 
-def _scaled(value: Any, factor: float) -> Any:
+def _scaled(value: Any, suffix: str) -> Any:
     if isinstance(value, list):
-        return [_scaled(item, factor) for item in value]
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return value
+        return [_scaled(item, suffix) for item in value]
+    turned = converted(value, suffix)
+    return value if turned is None else turned.metric
+
+
+def converted(value: Any, suffix: str) -> Converted | None:
+    """A number of feet or pounds, or a text of feet and inches, as metres or kilograms; None for all else."""
+    metric, factor = IMPERIAL[suffix]
+    number = feet_of(value) if isinstance(value, str) and suffix == "_ft" else value
+    if isinstance(number, bool) or not isinstance(number, int | float):
+        return None
     try:
-        return value * factor
+        return Converted(value, suffix[1:], number * factor, metric[1:])
     except OverflowError:
-        return value
+        return None
+
+
+_FOOT, _INCH = r"(?:'|′|’|ft\.?)", r"(?:\"|″|”|''|′′|in\.?)"
+_NUMBER = r"\d+(?:\.\d*)?|\.\d+"
+_FEET = re.compile(
+    rf"(?P<sign>[-+]?)\s*(?:(?P<feet>{_NUMBER})\s*{_FOOT})?"
+    rf"(?:\s*-?\s*(?:(?P<inches>{_NUMBER})(?!\s*/))?(?:\s*(?P<top>\d+)\s*/\s*(?P<bottom>\d+))?\s*{_INCH})?",
+    re.ASCII,
+)
+
+
+def feet_of(text: str) -> float | None:
+    """Feet of a text such as `32' 6"`, `32 ft 6 in`, `-1' 3 1/2"` or `9"`; None where it is no such text.
+
+    Whole feet take less than 12 inches, so that a slip of the pen is no length.
+    """
+    found = _FEET.fullmatch(text.strip())
+    if found is None or not any(found[name] for name in ("feet", "inches", "top")):
+        return None
+    if found["top"] and (int(found["bottom"]) == 0 or int(found["top"]) >= int(found["bottom"])):
+        return None
+    part = int(found["top"]) / int(found["bottom"]) if found["top"] else 0.0
+    inches = float(found["inches"] or 0.0) + part
+    whole = found["feet"] is None or "." not in found["feet"]
+    if found["feet"] is not None and (inches >= 12.0 or (inches and not whole)):
+        return None
+    return (-1.0 if found["sign"] == "-" else 1.0) * (float(found["feet"] or 0.0) + inches / 12.0)

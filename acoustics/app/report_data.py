@@ -11,6 +11,7 @@ from acoustics.app.crew_sheet import crew
 from acoustics.app.outcome import Outcome
 from acoustics.app.pages import inside
 from acoustics.app.sheet import number
+from acoustics.app.survey_sheet import measured_line, told
 from acoustics.bands import OCTAVES_HZ
 from acoustics.inputs import InputFile
 from rigging.cautions import CAUTIONS
@@ -159,6 +160,7 @@ def basis(a: Mapping[str, Any], asked: Iterable[str]) -> list[str]:
         f"sides: by y against the venue's middle, y = 0; within {CENTRE_WITHIN_M:g} m of it a hang is in the centre",
         f"air: {a['temperature_c']:g} °C, {a['relative_humidity_pct']:g} %, {a['pressure_kpa']:g} kPa{assumed}; "
         f"absorption {a['absorption']}; sound {a['speed_of_sound_m_s']:.1f} m/s ({a['speed_of_sound_source']})",
+        *([] if (of := told(a)) is None else [f"venue measured by laser: {measured_line(of)}"]),
         f"model: {a['model']}",
         f"versions: evenhang {a['version']}",
     ]

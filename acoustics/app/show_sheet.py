@@ -13,6 +13,7 @@ from acoustics import evenness, hearing
 from acoustics.alignment import ECHO_DB, ECHO_S
 from acoustics.app.neighbours_sheet import neighbours_of, neighbours_table
 from acoustics.app.sheet import Table, number
+from acoustics.app.survey_sheet import measured, measured_text
 from acoustics.bands import OCTAVES_HZ
 from acoustics.programme import PROGRAMMES
 from acoustics.show import Show
@@ -57,6 +58,7 @@ def summarise_show(
         "echo": _echo(seats, audience),
         "neighbours": neighbours_of(show, seats),
         "hearing": hearing.lines(judged),
+        **measured(result),
         "cautions": list(CAUTIONS),
     }
 
@@ -174,6 +176,7 @@ def text(summary: dict[str, Any]) -> str:
     lines += [f"drive {s['drive_db']:+g} dB, {s['programme']} programme; highest: {highest}", ""]
     noted = [part for line in s["hearing"] for part in textwrap.wrap(line, 96, subsequent_indent="  ")]
     lines += ["hearing, loudest seat of the audience:", *(f"  {line}" for line in noted), ""]
+    lines += [*measured_text(s), ""] if "measured" in s else []
     lines += [*textwrap.wrap(f"model:  {s['model']}", 98, subsequent_indent="        "), ""]
     return "\n".join([*lines, *(f"! {caution}" for caution in s["cautions"])])
 

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from acoustics import air, evenness, hearing
+from acoustics.app.survey_sheet import measured, measured_text
 from acoustics.bands import NOMINAL_HZ, OCTAVES_HZ, octave_bands
 from acoustics.programme import PROGRAMMES
 from acoustics.scene import MOST_POINTS, SETTLED_DB
@@ -48,6 +49,7 @@ def summarise(result: xr.Dataset, average_below_db: float = 0.0) -> dict[str, An
         for name, role in zip(result["surface"].values, result["surface_role"].values, strict=True)
     ]
     rows = [row for row in rows if row[1] != "obstacle"]
+    summary |= measured(result)
     summary["areas"] = [_figures(seats, *row) for row in rows]
     summary["whole"] = _figures(seats, "served audience", "audience", list(served))
     if "line" in result.dims:
@@ -203,6 +205,7 @@ def text(summary: dict[str, Any]) -> str:
         f"air          {of_air['temperature_c']:g} °C, {of_air['relative_humidity_pct']:g} %, "
         f"{of_air['pressure_kpa']:g} kPa{assumed}; {absorbed}",
         f"sound        {of_air['speed_of_sound_m_s']:.1f} m/s, {speed}",
+        *measured_text(s),
         "",
         *_table(s),
         "",

@@ -42,6 +42,7 @@ SAMPLE_HANGS = [
     ("arena/side-right", 0, 0, 0, 0),
     ("arena/side-left", 0, 0, 0, 0),
     ("theatre/pulled", 0, 0, 0, 4),
+    ("club/centre", 0, 0, 0, 0),
 ]
 
 

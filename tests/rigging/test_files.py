@@ -334,6 +334,67 @@ def test_feet_or_pounds_at_fault(fault_of, text, name, wrong):
     assert wrong in fault.wrong
 
 
+# exact: an inch is 25.4 mm (agreement of 1959); 32 ft 6 in = 390 in = 9.906 m
+@pytest.mark.parametrize(
+    ("typed", "metres"),
+    [
+        ("32' 6\"", 9.906),
+        ("32 ft 6 in", 9.906),
+        ("32'6\"", 9.906),
+        ("32' 6''", 9.906),
+        ("32′ 6″", 9.906),
+        ("32'-6\"", 9.906),
+        ("30 ft", 9.144),
+        ('9"', 0.2286),
+        ("-1' 3 1/2\"", -0.3937),
+        ("1' 0.5\"", 0.3175),
+        ('1/2"', 0.0127),
+        ("10' 1/4\"", 3.05435),
+        ("2.5 ft", 0.762),
+    ],
+)
+def test_feet_and_inches(tmp_path, typed, metres):
+    typed = f"'''{typed}'''"
+    (tmp_path / "a.toml").write_text(
+        THING.replace("place_m = [1.0, 2.0, 3.0]", f"place_ft = [1, {typed}, 3]") + f"height_ft = {typed}\n"
+    )
+    thing = load(str(tmp_path / "a.toml"))
+    assert thing.height_m == pytest.approx(metres, rel=1e-14, abs=0)
+    assert thing.place_m == pytest.approx((0.3048, metres, 0.9144), rel=1e-14, abs=0)
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "",
+        "32",
+        "32 6",
+        "32' 12\"",
+        "32.5' 6\"",
+        "6\" 32'",
+        "32 m",
+        "3' 1/0\"",
+        "3' 5/4\"",
+        "- '",
+        "1e3 ft",
+        "٣ ft",
+        "32' six\"",
+        "'",
+    ],
+)
+def test_texts_that_are_no_feet_and_inches(fault_of, typed):
+    fault = fault_of(load, THING + f"height_ft = '''{typed}''' # HERE\n")
+    assert fault.key == "height_ft"
+    assert fault.wrong == "must be a number in ft"
+    assert fault.todo == 'give the number without quotes or unit, or as "32 ft 6 in"'
+
+
+def test_a_text_in_a_list_of_feet_is_refused_by_its_place(fault_of):
+    fault = fault_of(load, THING.replace("place_m = [1.0, 2.0, 3.0]", "place_ft = [1, 'x', 3] # HERE"))
+    assert fault.key == "place_ft[2]"
+    assert "number in ft" in fault.wrong
+
+
 @pytest.mark.parametrize(("text", "unit"), [("height_ft = 328.0", "m"), ("mass_lb = 2204.6", "kg")])
 def test_feet_and_pounds_up_to_the_limit(tmp_path, text, unit):
     (tmp_path / "a.toml").write_text(THING + text)
@@ -348,7 +409,15 @@ def test_feet_and_pounds_up_to_the_limit(tmp_path, text, unit):
         ("height_ft = 3609", "range -10 to 100 m (got 3609 ft = 1100.02 m); check the number and its unit"),
         ("height_ft = 400.0", "range -10 to 100 m (got 400.0 ft = 121.92 m); check the number and its unit"),
         ("mass_lb = 4410", "range 0 to 1000 kg (got 4410 lb = 2000.34 kg); check the number and its unit"),
-        ('height_ft = "x"', 'height_ft: must be a number in ft (got "x"); give the number without quotes or unit'),
+        (
+            'height_ft = "x"',
+            'height_ft: must be a number in ft (got "x"); give the number without quotes or unit, or as "32 ft 6 in"',
+        ),
+        (
+            'height_ft = "400 ft 6 in"',
+            "range -10 to 100 m (got 400 ft 6 in = 122.072 m); check the number and its unit",
+        ),
+        ('mass_lb = "3 ft"', 'mass_lb: must be a number in lb (got "3 ft"); give the number without quotes or unit'),
         ("mass_lb = nan", "mass_lb: is not a finite number (got nan lb = nan kg); give a number in lb"),
     ],
 )
