@@ -15,7 +15,7 @@ from acoustics import results
 from acoustics.app import cli, compare_sheet, tour_sheet
 from acoustics.app.data_files import number_keys, rigging_json
 from acoustics.app.show_check import as_data, judge_show
-from acoustics.names import COLUMNS, KEYS, NAMES, RUNS
+from acoustics.names import COLUMNS, KEYS, MEASURED, NAMES, RUNS, TABLES
 from acoustics.show import load_show
 from rigging.equipment import load_catalogue
 from rigging.policy import load_policy
@@ -84,7 +84,7 @@ def test_keys_of_all_samples_are_all_of_the_table(folders, sample_venues):
 
 
 def test_one_name_has_one_meaning():
-    tables = [set(results.VARIABLES), set(COLUMNS), set(KEYS), set(RUNS)]
+    tables = [set(results.VARIABLES), set(COLUMNS), set(KEYS), set(TABLES), set(RUNS), set(MEASURED)]
     assert sum(map(len, tables)) == len(NAMES)
 
 
