@@ -65,7 +65,9 @@ class Placed(Unit):
     position_m: Place = key("reference point of the first", "[1.0, -4.0, 1.1]")
     azimuth_deg: Angle = Field(0.0, description="aim, positive towards stage left")
     elevation_deg: Annotated[float, quantity(-90.0, 90.0, "deg")] = Field(0.0, description="aim, positive up")
-    count: Annotated[int, BeforeValidator(_check_count, json_schema_input_type=whole_numbers(1, MOST_IN_A_ROW))] = Field(1, description="enclosures in a row")
+    count: Annotated[int, BeforeValidator(_check_count, json_schema_input_type=whole_numbers(1, MOST_IN_A_ROW))] = (
+        Field(1, description="enclosures in a row")
+    )
     step_m: Place | None = Field(None, description="from each to the next, in venue axes")
     filter: tuple[Filter, ...] = Field((), description="filters of all: [[placed.filter]]")
 

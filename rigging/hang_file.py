@@ -34,9 +34,10 @@ class Row(Model):
 class Group(Model):
     """Rows that share a drive signal."""
 
-    rows: Annotated[tuple[Annotated[int, BeforeValidator(_check_row, json_schema_input_type=whole_numbers(1))], ...], Field(min_length=1)] = key(
-        "row numbers from the top", "[1, 2]"
-    )
+    rows: Annotated[
+        tuple[Annotated[int, BeforeValidator(_check_row, json_schema_input_type=whole_numbers(1))], ...],
+        Field(min_length=1),
+    ] = key("row numbers from the top", "[1, 2]")
     gain_db: Annotated[float, quantity(-60.0, 20.0, "dB")] = Field(0.0, description="gain")
     delay_ms: Annotated[float, quantity(0.0, 1000.0, "ms")] = Field(0.0, description="delay")
     inverted: Flag = Field(False, description="polarity turned round")

@@ -105,7 +105,7 @@ class Loom(Model):
 class Carts(Model):
     """What the column travels on."""
 
-    groups: tuple[Annotated[int, BeforeValidator(_check_group, json_schema_input_type=whole_numbers(1, 4))], ...] | None = Field(
-        None, description="enclosures on each, top first"
-    )
+    groups: (
+        tuple[Annotated[int, BeforeValidator(_check_group, json_schema_input_type=whole_numbers(1, 4))], ...] | None
+    ) = Field(None, description="enclosures on each, top first")
     deck_m: Annotated[float, quantity(0.0, 1.5, "m")] = Field(0.2, description="height of a cart's deck")

@@ -45,7 +45,9 @@ Tilt = Annotated[float, quantity(-90.0, 90.0, "deg")]
 class RowAim(Model):
     """Aim elevation of one row, as read on it."""
 
-    row: Annotated[int, BeforeValidator(_check_row, json_schema_input_type=whole_numbers(1))] = key("row, from the top", "12")
+    row: Annotated[int, BeforeValidator(_check_row, json_schema_input_type=whole_numbers(1))] = key(
+        "row, from the top", "12"
+    )
     aim_deg: Annotated[float, quantity(-180.0, 90.0, "deg")] = key("its aim elevation, + looks up", "-9.5")
 
 

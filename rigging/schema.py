@@ -32,7 +32,8 @@ def with_part(model: type[Model], name: str, part: type[Model]) -> type[Model]:
     """A file model with the model of a table that it passes through unread for another package."""
     field = model.model_fields[name]
     annotation: Any = part if field.is_required() else part | None
-    made: type[Model] = create_model(model.__name__, __base__=model, __doc__=model.__doc__, **{name: (annotation, field)})
+    fields: dict[str, Any] = {name: (annotation, field)}
+    made: type[Model] = create_model(model.__name__, __base__=model, __doc__=model.__doc__, **fields)
     return made
 
 
@@ -69,7 +70,7 @@ def _show_examples(schema: JsonSchemaValue) -> None:
 
 def _add_imperial(model: type[Model], found: JsonSchemaValue) -> None:
     """Each key in metres or kilograms once more in feet or pounds; one of the two may stand."""
-    keys, needed, rules = found.get("properties", {}), found.get("required", []), []
+    keys, needed, rules = found.get("properties", {}), found.get("required", []), list[Any]()
     for name, suffix in imperial_keys(model).items():
         metric = name.removesuffix(suffix) + IMPERIAL[suffix][0]
         told = f"{keys[metric]['description']}; {metric} in {suffix[1:]}"
