@@ -48,7 +48,10 @@ class _Keys(GenerateJsonSchema):
 
     def default_schema(self, schema: core_schema.WithDefaultSchema) -> JsonSchemaValue:
         found = super().default_schema(schema)
-        return {name: value for name, value in found.items() if name != "default" or value is not None}
+        usual = found.pop("default", None)
+        if isinstance(usual, dict):
+            usual = {name: value for name, value in usual.items() if value is not None}
+        return found if usual is None else {**found, "default": usual}
 
     def model_schema(self, schema: core_schema.ModelSchema) -> JsonSchemaValue:
         found = super().model_schema(schema)

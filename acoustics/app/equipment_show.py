@@ -78,7 +78,7 @@ def _text(name: str, catalogue: Catalogue, open_: list[Lack]) -> Iterator[str]:
         wide = max(len(one.key) for one in open_)
         yield from (f"{one.key.ljust(wide)}  {one.open}" for one in open_)
     else:
-        yield "no rated data that findings look for is left out of its file; what hangs and venues leave out, check says"
+        yield "its file has all rated data that findings look for in it; what hangs and venues leave out, check says"
     yield ""
     yield from (f"! {one}" for one in CAUTIONS)
 
