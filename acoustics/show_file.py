@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Field
 
 from rigging.drive import Filter, filter_faults
 from rigging.faults import NO_VALUE, Loc, nearest
-from rigging.models import FilePath, Flag, Model, Name, duplicate_faults, key, problem, quantity
+from rigging.models import FilePath, Flag, Model, Name, duplicate_faults, key, problem, quantity, whole_numbers
 from rigging.site import Place
 
 Problem = tuple[Loc, str, str, object]
@@ -32,7 +32,7 @@ def _check_stock(value: Any) -> int:
 Angle = Annotated[float, quantity(-180.0, 180.0, "deg")]
 Delay = Annotated[float, quantity(0.0, 2000.0, "ms")]
 Gain = Annotated[float, quantity(-60.0, 20.0, "dB")]
-Stock = dict[Name, Annotated[int, BeforeValidator(_check_stock)]]
+Stock = dict[Name, Annotated[int, BeforeValidator(_check_stock, json_schema_input_type=whole_numbers(0, 10_000))]]
 
 
 class Channel(Model):
@@ -65,7 +65,9 @@ class Placed(Unit):
     position_m: Place = key("reference point of the first", "[1.0, -4.0, 1.1]")
     azimuth_deg: Angle = Field(0.0, description="aim, positive towards stage left")
     elevation_deg: Annotated[float, quantity(-90.0, 90.0, "deg")] = Field(0.0, description="aim, positive up")
-    count: Annotated[int, BeforeValidator(_check_count)] = Field(1, description="enclosures in a row")
+    count: Annotated[int, BeforeValidator(_check_count, json_schema_input_type=whole_numbers(1, MOST_IN_A_ROW))] = (
+        Field(1, description="enclosures in a row")
+    )
     step_m: Place | None = Field(None, description="from each to the next, in venue axes")
     filter: tuple[Filter, ...] = Field((), description="filters of all: [[placed.filter]]")
 

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 
 from rigging.faults import NO_VALUE, Loc
-from rigging.models import Model, key, problem, quantity
+from rigging.models import Model, key, problem, quantity, whole_numbers
 
 Problem = tuple[Loc, str, str, object]
 
@@ -42,9 +42,9 @@ class Filter(Model):
 
     kind: Literal["high-pass", "low-pass", "low-shelf", "high-shelf", "bell"] = key("what it does", '"high-pass"')
     frequency_hz: Annotated[float, quantity(10.0, 30_000.0, "Hz")] = key("corner or centre", "60.0")
-    order: Annotated[int, BeforeValidator(_check_order)] | None = Field(
-        None, description="of a high-pass or low-pass; of a shelf 1 or 2, 2 when absent"
-    )
+    order: (
+        Annotated[int, BeforeValidator(_check_order, json_schema_input_type=whole_numbers(1, HIGHEST_ORDER))] | None
+    ) = Field(None, description="of a high-pass or low-pass; of a shelf 1 or 2, 2 when absent")
     alignment: Literal["butterworth", "squared-butterworth"] | None = Field(
         None, description="of a high-pass or low-pass; butterworth when absent"
     )

@@ -6,7 +6,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field
 
-from rigging.models import Model, Name, key, problem, quantity
+from rigging.models import Model, Name, key, problem, quantity, whole_numbers
 
 
 def _count(most: int, what: str) -> BeforeValidator:
@@ -15,7 +15,7 @@ def _count(most: int, what: str) -> BeforeValidator:
             raise problem(f"is no number of {what}", f"give a whole number, 1 to {most}")
         return value
 
-    return BeforeValidator(check)
+    return BeforeValidator(check, json_schema_input_type=whole_numbers(1, most))
 
 
 Ohm = Annotated[float, quantity(0.5, 64.0, "ohm")]

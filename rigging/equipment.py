@@ -47,7 +47,7 @@ def _check_splays(value: tuple[float, ...]) -> tuple[float, ...]:
     return value
 
 
-Pivot = Annotated[str, BeforeValidator(_check_pivot)]
+Pivot = Annotated[str, BeforeValidator(_check_pivot, json_schema_input_type=Literal["front"])]
 Splays = Annotated[tuple[Splay, ...], Field(min_length=1), AfterValidator(_check_splays)]
 
 

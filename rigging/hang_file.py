@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Field
 
 from rigging.drive import Filter, filter_faults
 from rigging.faults import NO_VALUE, Loc
-from rigging.models import FilePath, Flag, Model, Name, key, problem, quantity
+from rigging.models import FilePath, Flag, Model, Name, key, problem, quantity, whole_numbers
 from rigging.picks import ArmUse, Carts, Loom, Pick, PullBack
 from rigging.site import Coordinate, Height, Place
 
@@ -34,9 +34,10 @@ class Row(Model):
 class Group(Model):
     """Rows that share a drive signal."""
 
-    rows: Annotated[tuple[Annotated[int, BeforeValidator(_check_row)], ...], Field(min_length=1)] = key(
-        "row numbers from the top", "[1, 2]"
-    )
+    rows: Annotated[
+        tuple[Annotated[int, BeforeValidator(_check_row, json_schema_input_type=whole_numbers(1))], ...],
+        Field(min_length=1),
+    ] = key("row numbers from the top", "[1, 2]")
     gain_db: Annotated[float, quantity(-60.0, 20.0, "dB")] = Field(0.0, description="gain")
     delay_ms: Annotated[float, quantity(0.0, 1000.0, "ms")] = Field(0.0, description="delay")
     inverted: Flag = Field(False, description="polarity turned round")

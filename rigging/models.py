@@ -54,6 +54,11 @@ def problem(wrong: str, todo: str) -> PydanticCustomError:
     return PydanticCustomError("evenhang", "{wrong}; {todo}", {"wrong": wrong, "todo": todo})
 
 
+def whole_numbers(low: int, high: int | None = None) -> Any:
+    """What a schema says of whole numbers that a check of their own accepts."""
+    return Annotated[int, Field(ge=low, le=high)]
+
+
 def quantity(low: float, high: float, unit: str) -> BeforeValidator:
     """Accept a finite number in `low`…`high` `unit`, the plausible range of its key."""
     what = f"a number in {unit}" if unit else "a number"
@@ -68,7 +73,8 @@ def quantity(low: float, high: float, unit: str) -> BeforeValidator:
             raise problem(f"lies outside the plausible range {span}", "check the number and its unit")
         return float(value)
 
-    return BeforeValidator(check)
+    shown = Field(ge=low, le=high, json_schema_extra={"x-unit": unit} if unit else None)
+    return BeforeValidator(check, json_schema_input_type=Annotated[float, shown])
 
 
 def _check_flag(value: Any) -> bool:
@@ -91,8 +97,10 @@ def _check_name(value: Any) -> str:
     return value
 
 
-Name = Annotated[str, BeforeValidator(_check_name)]
-FilePath = Annotated[str, BeforeValidator(_check_path)]
+_Short = Annotated[str, Field(min_length=1, max_length=80)]
+_NotEmpty = Annotated[str, Field(min_length=1)]
+Name = Annotated[str, BeforeValidator(_check_name, json_schema_input_type=_Short)]
+FilePath = Annotated[str, BeforeValidator(_check_path, json_schema_input_type=_NotEmpty)]
 Flag = Annotated[bool, BeforeValidator(_check_flag)]
 
 
@@ -124,6 +132,19 @@ def model_in(annotation: Any) -> type[Model] | None:
     return None
 
 
+def imperial_keys(model: type[Model]) -> dict[str, str]:
+    """Keys in feet and pounds that a model takes for those in metres and kilograms, each with its suffix.
+
+    None for what counts for each metre: a foot's share is no length to be turned.
+    """
+    return {
+        name.removesuffix(metric) + suffix: suffix
+        for name in model.model_fields
+        for suffix, (metric, _) in IMPERIAL.items()
+        if name.endswith(metric) and not name.endswith("_per" + metric)
+    }
+
+
 def _one_metric(model: type[Model], data: Any) -> Any:
     if not isinstance(data, dict):
         return data
@@ -131,11 +152,11 @@ def _one_metric(model: type[Model], data: Any) -> Any:
 
 
 def _metric_name(model: type[Model], name: str, data: Mapping[str, Any]) -> str:
-    for suffix, (metric, _) in IMPERIAL.items():
-        twin = name.removesuffix(suffix) + metric
-        if name.endswith(suffix) and twin in model.model_fields and twin not in data:
-            return twin
-    return name
+    suffix = imperial_keys(model).get(name)
+    if suffix is None:
+        return name
+    twin = name.removesuffix(suffix) + IMPERIAL[suffix][0]
+    return name if twin in data else twin
 
 
 def _metric_value(model: type[Model], name: str, data: Mapping[str, Any]) -> Any:

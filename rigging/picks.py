@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
-from rigging.models import Model, Name, key, problem, quantity
+from rigging.models import Model, Name, key, problem, quantity, whole_numbers
 from rigging.site import Height, Place
 
 
@@ -55,7 +55,8 @@ def _check_listed(value: Any) -> Any:
     return value
 
 
-Uses = Annotated[tuple[Annotated[Use, BeforeValidator(_check_entry)], ...], BeforeValidator(_check_listed)]
+_Entry = Annotated[Use, BeforeValidator(_check_entry, json_schema_input_type=Name | Use)]
+Uses = Annotated[tuple[_Entry, ...], BeforeValidator(_check_listed, json_schema_input_type=tuple[_Entry, ...])]
 
 
 class Leg(Model):
@@ -104,7 +105,7 @@ class Loom(Model):
 class Carts(Model):
     """What the column travels on."""
 
-    groups: tuple[Annotated[int, BeforeValidator(_check_group)], ...] | None = Field(
-        None, description="enclosures on each, top first"
-    )
+    groups: (
+        tuple[Annotated[int, BeforeValidator(_check_group, json_schema_input_type=whole_numbers(1, 4))], ...] | None
+    ) = Field(None, description="enclosures on each, top first")
     deck_m: Annotated[float, quantity(0.0, 1.5, "m")] = Field(0.2, description="height of a cart's deck")

@@ -20,7 +20,7 @@ from rigging.faults import FileFaults, Loc, nearest
 from rigging.files import Document, read, validate
 from rigging.findings import Finding, judged, unjudged
 from rigging.lifting import NOT_BELOW, PickLine
-from rigging.models import Model, Name, duplicate_faults, key, problem, quantity
+from rigging.models import Model, Name, duplicate_faults, key, problem, quantity, whole_numbers
 from rigging.policy import cell_allowance_kg
 from rigging.site import Height, Place, Site
 from rigging.stages import Stage
@@ -45,7 +45,9 @@ Tilt = Annotated[float, quantity(-90.0, 90.0, "deg")]
 class RowAim(Model):
     """Aim elevation of one row, as read on it."""
 
-    row: Annotated[int, BeforeValidator(_check_row)] = key("row, from the top", "12")
+    row: Annotated[int, BeforeValidator(_check_row, json_schema_input_type=whole_numbers(1))] = key(
+        "row, from the top", "12"
+    )
     aim_deg: Annotated[float, quantity(-180.0, 90.0, "deg")] = key("its aim elevation, + looks up", "-9.5")
 
 

@@ -6,7 +6,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field
 
-from rigging.models import Model, Name, key, problem, quantity
+from rigging.models import Model, Name, key, problem, quantity, whole_numbers
 
 Rated = Annotated[float, quantity(1.0, 100_000.0, "kg")]
 
@@ -34,7 +34,9 @@ class Hoist(_Tackle):
     format: Literal["hoist/1"] = key("kind of file", '"hoist/1"')
     capacity_kg: Rated | None = Field(None, description="rated capacity")
     chain_kg_per_m: Annotated[float, quantity(0.0, 20.0, "kg/m")] = key("chain, per fall and metre", "0.9")
-    falls: Annotated[int, BeforeValidator(_check_falls)] = key("falls of chain", "1")
+    falls: Annotated[int, BeforeValidator(_check_falls, json_schema_input_type=whole_numbers(1, 4))] = key(
+        "falls of chain", "1"
+    )
     chain_m: Annotated[float, quantity(1.0, 120.0, "m")] = key("greatest distance of hook and hook", "20.0")
     headroom_m: Annotated[float, quantity(0.1, 3.0, "m")] = key("least distance of hook and hook", "0.6")
     hoisting_class: Literal["HC1", "HC2", "HC3", "HC4"] | None = Field(None, description="EN 13001-2")

@@ -20,6 +20,8 @@ from acoustics.app.arguments import (
     steps,
 )  # fmt: skip
 
+STARTERS = ("venue", "hang", "show", "tour", "enclosure")
+
 PREDICT_EXAMPLE = """\
 example:
   evenhang predict sample_venues/theatre/left.toml sample_venues/theatre/venue.toml --out results
@@ -70,6 +72,21 @@ example:
 exit status: 0 all within, 1 a limit is exceeded, 2 the input is at fault, 4 something cannot be judged
 """
 
+
+_NEW_EXAMPLE = """\
+examples:
+  evenhang new venue --out venue.toml
+  evenhang new hang --out hang.toml
+  evenhang check hang.toml venue.toml
+
+exit status: 0 done, 2 the file is there already or cannot be written
+"""
+
+_EQUIPMENT_EXAMPLE = """\
+examples:
+  evenhang equipment list --kind enclosure
+  evenhang equipment show medium
+"""
 
 _VENUE_EXAMPLE = """\
 examples:
@@ -305,4 +322,55 @@ def _add_show(actions: Any) -> None:
     show.set_defaults(module="venue_show")
 
 
-ALL = (add_predict, add_check, add_design, add_report, add_compare, add_tour, add_pack, add_unpack, add_venue)
+def add_new(commands: Any) -> None:
+    """`evenhang new`."""
+    new = commands.add_parser(
+        "new",
+        help="a file to start from, with comments",
+        description="Print a file to start from, or write it where there is none; its numbers are invented.",
+        epilog=_NEW_EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    new.add_argument("kind", metavar="KIND", choices=STARTERS, help=", ".join(STARTERS))
+    new.add_argument("--out", metavar="FILE", help="write it to this new file, in place of printing it")
+    new.set_defaults(module="new")
+
+
+def add_schema(commands: Any) -> None:
+    """`evenhang schema`."""
+    schema = commands.add_parser(
+        "schema",
+        help="JSON Schema of a kind of file, for editors",
+        description="Print the JSON Schema of a kind of file, so that editors complete and check its keys.",
+        epilog="example:\n  evenhang schema hang > hang.schema.json",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    schema.add_argument("kind", metavar="KIND", nargs="?", help="kind of file; without it, all kinds are listed")
+    schema.set_defaults(module="schema")
+
+
+def add_equipment(commands: Any) -> None:
+    """`evenhang equipment` with list and show."""
+    equipment = commands.add_parser(
+        "equipment",
+        help="what equipment there is, its data, and what they leave open",
+        description="List the equipment that commands know, or show all data of one item.",
+        epilog=_EQUIPMENT_EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    actions = equipment.add_subparsers(dest="action", metavar="ACTION", required=True)
+    listed = actions.add_parser("list", help="table of all equipment: name, kind, mass, source")
+    listed.add_argument("--kind", metavar="KIND", help="of this kind alone, such as enclosure")
+    listed.set_defaults(module="equipment_list")
+    shown = actions.add_parser("show", help="all data of one item, and what cannot be judged without more")
+    shown.add_argument("name", metavar="NAME", help="as hang and show files give it")
+    shown.set_defaults(module="equipment_show")
+    for action in (listed, shown):
+        add_files(action, out=False)
+        action.add_argument("--json", action="store_true", help="print it for programs")
+
+
+ALL = (
+    *(add_predict, add_check, add_design, add_report, add_compare, add_tour, add_pack, add_unpack, add_venue),
+    *(add_new, add_schema, add_equipment),
+)

@@ -248,3 +248,14 @@ def test_design_without_its_column_is_not_taken_for_a_mirror_image(faults_of, lo
     faults = faults_of(load, HANG.split("[[column]]")[0] + line)
     assert ("column", "key is missing") in [(fault.key, fault.wrong) for fault in faults]
     assert not any("mirror" in str(fault) for fault in faults)
+
+
+# 1 kg per foot are 3.28 kg per metre, not the 0.3048 that a length of one foot is.
+def test_mass_for_each_foot_is_no_key(tmp_path, load):
+    (tmp_path / "a.toml").write_text(HANG + "[loom]\nkg_per_ft = 1.0\n")
+    with pytest.raises(FileFaults) as raised:
+        load(tmp_path / "a.toml")
+    assert [(fault.key, fault.wrong) for fault in raised.value.faults] == [
+        ("loom.kg_per_m", "key is missing"),
+        ("loom.kg_per_ft", "is an unknown key"),
+    ]
