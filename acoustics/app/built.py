@@ -43,7 +43,7 @@ _WHAT_IFS = ("count", "tilt", "trim", "temperature", "mute", "limit")
 
 @dataclass(frozen=True)
 class Column:
-    """A hang in a venue: its field, the figures of `figures.coverage`, and what a rigger checks."""
+    """A hang in a venue: its field, the figures of `coverage.coverage`, and what a rigger checks."""
 
     hang: Hang
     venue: Venue

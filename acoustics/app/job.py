@@ -4,9 +4,8 @@ over."""
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from acoustics.app import check as check_command
@@ -14,7 +13,7 @@ from acoustics.app import folder, whatif
 from acoustics.app.figures import Figures, hang_figures, show_figures, weakest
 from acoustics.app.outcome import outcome_of, show_outcome_of
 from acoustics.app.predict import options_of
-from acoustics.app.report import report_files
+from acoustics.app.report import Writers, report_files
 from acoustics.app.show_report import show_report_files
 from acoustics.inputs import InputFile, files_of_hang, files_of_show
 from acoustics.show import load_show
@@ -22,8 +21,6 @@ from acoustics.show_prediction import ShowOptions
 from rigging.faults import Fault, FileFaults
 from rigging.findings import Finding
 from rigging.hang import muted
-
-Writers = Mapping[str, Callable[[Path], None]]
 
 
 @dataclass(frozen=True)

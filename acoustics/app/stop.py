@@ -10,7 +10,7 @@ import os
 import shutil
 import uuid
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
 from importlib import metadata, resources
@@ -23,7 +23,7 @@ from acoustics.app.coverage import coverage, rigging
 from acoustics.app.design import search
 from acoustics.app.design_input import Ask, read_from
 from acoustics.app.outcome import Outcome, outcome_of, show_outcome_of
-from acoustics.app.report import report_files
+from acoustics.app.report import Writers, report_files
 from acoustics.app.sheet import plain
 from acoustics.app.show_report import show_report_files
 from acoustics.inputs import files_of_hang, files_of_show
@@ -47,8 +47,6 @@ DONE_FILE = "stop.json"
 UNFINISHED = ".unfinished"  # where folders are made before they take their place
 _KEY_LETTERS = 16
 _TURNS = 20  # stops of the same inputs that end at the same moment
-
-Writers = dict[str, Callable[[Path], None]]
 
 
 @dataclass(frozen=True)
