@@ -64,6 +64,11 @@ def worst_first(findings: Iterable[Finding]) -> list[Finding]:
     return sorted(findings, key=key)
 
 
+def weakest(findings: Iterable[Finding]) -> Finding | None:
+    """The one that uses most of its limit, or exceeds it; None where none can be judged."""
+    return next((finding for finding in worst_first(findings) if finding.status != CANNOT), None)
+
+
 def worst_of_each(findings: Iterable[Finding]) -> list[Finding]:
     """The worst finding of each part and kind, over all stages."""
     worst: dict[tuple[str, str], Finding] = {}

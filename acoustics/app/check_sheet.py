@@ -10,7 +10,7 @@ import numpy as np
 from acoustics.app.sheet import Table, number, table
 from rigging.cautions import CAUTIONS
 from rigging.check import Report
-from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding, counts
+from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding, counts, weakest
 from rigging.geometry import lay_out
 from rigging.lifting import PickLine
 from rigging.stages import groups
@@ -70,7 +70,7 @@ def _heading(report: Report) -> list[str]:
     where = f"  in  {report.site.name}" if report.site else ""
     datum = report.site.datum if report.site else "the origin of the hang file"
     layout = lay_out(hang)
-    judged = [finding for finding in report.findings if finding.status != CANNOT]
+    worst = weakest(report.findings)
     unjudged = f"{found[CANNOT]} cannot be judged"
     lines = [
         f"{hang.name}{where}",
@@ -82,8 +82,7 @@ def _heading(report: Report) -> list[str]:
         "",
         f"{found[EXCEEDS]} exceed, {unjudged}, {found[WITHIN]} within",
     ]
-    if judged:  # they come worst first
-        worst = judged[0]
+    if worst is not None:
         used = f", {_used(worst)} of its limit" if worst.used is not None else f": {worst.note}" if worst.note else ""
         lines.append(f"weakest: {worst.part}: {worst.what}{used} ({unjudged})")
     return lines

@@ -54,10 +54,10 @@ def judged_by(result: xr.Dataset, hang: Hang, venue: Venue) -> tuple[Seats, Goal
 
 def rigging(report: Report) -> dict[str, Any]:
     """How many findings exceed and cannot be judged, and the one that uses most of its limit."""
-    found, known = counts(report.findings), [one for one in report.findings if one.status != findings.CANNOT]
+    found, worst = counts(report.findings), findings.weakest(report.findings)
     return {
         "exceed": found[findings.EXCEEDS],
         "cannot_be_judged": found[findings.CANNOT],
-        "weakest": f"{known[0].part}: {known[0].what}" if known else "",
-        "used": known[0].used if known else None,
+        "weakest": f"{worst.part}: {worst.what}" if worst else "",
+        "used": worst.used if worst else None,
     }

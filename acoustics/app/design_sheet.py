@@ -20,7 +20,7 @@ from acoustics.search.solve import Answer, Option
 from acoustics.search.tolerance import AIR_K, SPLAY_DEG, TILT_DEG, TRIM_M, Tolerance
 from rigging.cautions import CAUTIONS
 from rigging.check import Report
-from rigging.findings import CANNOT, EXCEEDS, Finding, counts
+from rigging.findings import CANNOT, EXCEEDS, Finding, counts, weakest
 from rigging.geometry import lay_out
 from rigging.hang import Hang
 
@@ -131,10 +131,9 @@ def _seat(seat: dict[str, Any] | None) -> str:
 
 def _weakest(report: Report) -> str:
     found = counts(report.findings)
-    known = [finding for finding in report.findings if finding.status != CANNOT]
-    if not known:
+    worst = weakest(report.findings)
+    if worst is None:
         return f"{found[CANNOT]} cannot be judged"
-    worst = known[0]
     used = f"{worst.used:.0%}" if worst.used is not None and worst.used < 10 else worst.status
     return f"{used}, {worst.part}, {worst.what} ({found[EXCEEDS]} exceed, {found[CANNOT]} cannot be judged)"
 

@@ -10,7 +10,7 @@ from acoustics.app.outcome import Outcome
 from acoustics.app.sheet import plain
 from acoustics.app.show_check import JudgedShow
 from rigging.check import Report
-from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding, counts, worst_first
+from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding, counts, weakest
 
 # Two machines may round a sum differently; what differs by more is another result (a choice, no source).
 WITHIN_OF, WITHIN_SHARE = 0.01, 1e-4
@@ -51,9 +51,9 @@ def show_figures(summary: Mapping[str, Any], judged: JudgedShow) -> Figures:
     return _numbers({**found, **_counted(judged.findings)})
 
 
-def weakest(findings: list[Finding]) -> str:
+def weakest_said(findings: list[Finding]) -> str:
     """The finding that uses most of its limit, in words; empty where none can be judged."""
-    worst = _worst(findings)
+    worst = weakest(findings)
     if worst is None:
         return ""
     used = "" if worst.used is None or worst.used >= 10 else f", {worst.used:.0%} of its limit"
@@ -92,11 +92,7 @@ def _rigging(report: Report) -> dict[str, Any]:
 
 
 def _counted(findings: list[Finding]) -> dict[str, Any]:
-    found, worst = counts(findings), _worst(findings)
+    found, worst = counts(findings), weakest(findings)
     used = None if worst is None or worst.used is None else 100.0 * worst.used
     words = {"findings that exceed": EXCEEDS, "findings that cannot be judged": CANNOT, "findings within": WITHIN}
     return {name: found[status] for name, status in words.items()} | {"weakest: used_pct": used}
-
-
-def _worst(findings: list[Finding]) -> Finding | None:
-    return next((finding for finding in worst_first(findings) if finding.status != CANNOT), None)

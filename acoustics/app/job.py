@@ -10,7 +10,7 @@ from typing import Any
 
 from acoustics.app import check as check_command
 from acoustics.app import folder, whatif
-from acoustics.app.figures import Figures, hang_figures, show_figures, weakest
+from acoustics.app.figures import Figures, hang_figures, show_figures, weakest_said
 from acoustics.app.outcome import outcome_of, show_outcome_of
 from acoustics.app.predict import options_of
 from acoustics.app.report import Writers, report_files
@@ -108,7 +108,7 @@ def _hang_done(asked: argparse.Namespace) -> Done:
         loaded[0].name,
         Words(summary["design"], summary["revision"]),
         hang_figures(outcome),
-        weakest(report.findings),
+        weakest_said(report.findings),
         tuple(report.findings),
         lambda: report_files(outcome),
     )
@@ -131,7 +131,7 @@ def _show_done(asked: argparse.Namespace) -> Done:
         show.venue.name,
         Words(summary["design"], summary["revision"]),
         show_figures(summary, judged),
-        weakest(judged.findings),
+        weakest_said(judged.findings),
         tuple(judged.findings),
         lambda: show_report_files(outcome),
     )

@@ -16,7 +16,7 @@ from acoustics.bands import OCTAVES_HZ
 from acoustics.inputs import InputFile
 from rigging.cautions import CAUTIONS
 from rigging.check import Report
-from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding, counts
+from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding, counts, weakest
 from rigging.geometry import CENTRE_WITHIN_M
 
 if TYPE_CHECKING:
@@ -81,9 +81,8 @@ def decision(findings: Sequence[Finding]) -> list[dict[str, str]]:
     mark = "exceeds" if found[EXCEEDS] else "open" if found[CANNOT] else ""
     head = "A limit is exceeded." if found[EXCEEDS] else "Not all can be judged." if found[CANNOT] else "All within."
     said = f"{found[EXCEEDS]} findings exceed, {found[CANNOT]} cannot be judged, {found[WITHIN]} within"
-    known = [finding for finding in findings if finding.status != CANNOT]
-    if known:
-        worst = known[0]
+    worst = weakest(findings)
+    if worst is not None:
         used = "" if worst.used is None or worst.used >= 10 else f", {worst.used:.0%} of its limit"
         said += f"; weakest: {worst.part}, {worst.what}{used}"
     return [{"mark": mark, "head": head, "text": f"{said}."}]

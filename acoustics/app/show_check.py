@@ -24,7 +24,7 @@ from rigging.check import Report, check
 from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults
 from rigging.files import Document
-from rigging.findings import CANNOT, WITHIN, Finding, counts, worst_first
+from rigging.findings import CANNOT, WITHIN, Finding, counts, weakest, worst_first
 from rigging.findings import EXCEEDS as EXCEEDED
 from rigging.policy import Policy
 from rigging.revision import revision
@@ -132,8 +132,7 @@ def hangs_table(reports: Sequence[Report]) -> Table:
     rows = []
     for report in reports:
         found = counts(report.findings)
-        judged = [finding for finding in report.findings if finding.status != CANNOT]
-        worst = judged[0] if judged else None
+        worst = weakest(report.findings)
         used = "" if worst is None or worst.used is None else f"{min(worst.used, 9.99):.0%}"
         what = "" if worst is None else f"{worst.part}: {worst.what}"
         cells = [str(found[EXCEEDED]), str(found[CANNOT]), str(found[WITHIN])]
