@@ -4,6 +4,19 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
+from typing import Any
+
+
+def add_command(commands: Any, name: str, text: str, description: str, epilog: str = "") -> argparse.ArgumentParser:
+    """A command with its line in the list of all, its description, and what stands below as it is written."""
+    command: argparse.ArgumentParser = commands.add_parser(
+        name,
+        help=text,
+        description=description,
+        epilog=epilog,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    return command
 
 
 def add_files(command: argparse.ArgumentParser, *, judges: bool = False, out: bool = True) -> None:

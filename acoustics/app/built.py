@@ -18,6 +18,7 @@ from acoustics.app import folder
 from acoustics.app.coverage import coverage, judged_by
 from acoustics.app.sheet import plain
 from acoustics.app.status import of_findings, refusing
+from acoustics.app.summary import summarise
 from acoustics.changes import Change, change, first_arrival
 from acoustics.prediction import Options, predict
 from acoustics.search.correction import Fields, nearest_that, off_design, tilts_to_try
@@ -102,7 +103,7 @@ class _Files:
         """A hang in a venue, predicted, and judged where it was not yet."""
         result = predict(hang, venue, self.document, self.catalogue, Options(grid_m=self.grid_m))
         report = report or self.check(hang, venue)
-        return Column(hang, venue, result, coverage(result, hang, venue), report)
+        return Column(hang, venue, result, coverage(result, summarise(result), hang, venue), report)
 
     def check(self, hang: Hang, venue: Venue) -> Report:
         """A hang judged with what hangs beside it."""

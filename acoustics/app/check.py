@@ -75,17 +75,17 @@ def read(asked: argparse.Namespace) -> tuple[Catalogue, list[Hang], tuple[Venue,
         With the faults of all files.
     """
     faults: list[Fault] = []
-    catalogue = _kept(faults, folder.catalogue_of, asked)
+    catalogue = kept(faults, folder.catalogue_of, asked)
     paths = (asked.hang, *asked.beside)
-    hangs = [_kept(faults, load_hang, path, catalogue) for path in paths] if catalogue else []
+    hangs = [kept(faults, load_hang, path, catalogue) for path in paths] if catalogue else []
     if catalogue is None:
         faults += [fault for path in paths for fault in file_faults(path)]
     if len({str(Path(path).resolve()) for path in paths}) < len(paths):
         faults.append(Fault("--beside", "", "names a hang twice", "name each other hang once"))
-    loaded = _kept(faults, load_venue, asked.venue) if asked.venue else None
+    loaded = kept(faults, load_venue, asked.venue) if asked.venue else None
     if loaded:
-        loaded = _kept(faults, limited, *loaded, asked.limit)
-    policy = _kept(faults, policy_of, asked.policy)
+        loaded = kept(faults, limited, *loaded, asked.limit)
+    policy = kept(faults, policy_of, asked.policy)
     known = [hang for hang in hangs if hang is not None]
     if loaded:
         faults += [fault for hang in known for fault in check_serves(hang, loaded[0], asked.venue)]
@@ -94,7 +94,7 @@ def read(asked: argparse.Namespace) -> tuple[Catalogue, list[Hang], tuple[Venue,
     return catalogue, known, loaded, policy
 
 
-def _kept(faults: list[Fault], load: Callable[..., T], *what: Any) -> T | None:
+def kept(faults: list[Fault], load: Callable[..., T], *what: Any) -> T | None:
     """What a reader gives; None where its input is at fault, which is added to the faults."""
     try:
         return load(*what)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import argparse
 from typing import Any
 
 from acoustics.app.arguments import (
+    add_command,
     add_drive,
     add_files,
     add_grid,
@@ -99,12 +99,12 @@ exit status: 0 done, warnings or not, 2 the input is at fault
 
 def add_predict(commands: Any) -> None:
     """`evenhang predict`."""
-    predict = commands.add_parser(
+    predict = add_command(
+        commands,
         "predict",
-        help="the sound field of a hang in a venue: table, pictures, data",
-        description="Predict the sound field of a hang in a venue; print a summary, write data and pictures.",
-        epilog=PREDICT_EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        "the sound field of a hang in a venue: table, pictures, data",
+        "Predict the sound field of a hang in a venue; print a summary, write data and pictures.",
+        PREDICT_EXAMPLE,
     )
     predict.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
     predict.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
@@ -127,12 +127,12 @@ def add_predict(commands: Any) -> None:
 
 def add_check(commands: Any) -> None:
     """`evenhang check`."""
-    check = commands.add_parser(
+    check = add_command(
+        commands,
         "check",
-        help="rigging: may it hang, and how is it built and landed",
-        description="Judge a hang against rated limits: picks, joints, hoists, bridles, points, stages.",
-        epilog=_CHECK_EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        "rigging: may it hang, and how is it built and landed",
+        "Judge a hang against rated limits: picks, joints, hoists, bridles, points, stages.",
+        _CHECK_EXAMPLE,
     )
     check.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
     check.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1), for points and heights")
@@ -144,12 +144,12 @@ def add_check(commands: Any) -> None:
 
 def add_design(commands: Any) -> None:
     """`evenhang design`."""
-    design = commands.add_parser(
+    design = add_command(
+        commands,
         "design",
-        help="choose splays, tilt and trim for even level, within the rigging's limits",
-        description="Search allowed splays, tilts and trims of a hang for even level; judge and predict the answer.",
-        epilog=_DESIGN_EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        "choose splays, tilt and trim for even level, within the rigging's limits",
+        "Search allowed splays, tilts and trims of a hang for even level; judge and predict the answer.",
+        _DESIGN_EXAMPLE,
     )
     design.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
     design.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
@@ -172,12 +172,12 @@ def add_design(commands: Any) -> None:
 
 def add_report(commands: Any) -> None:
     """`evenhang report`."""
-    report = commands.add_parser(
+    report = add_command(
+        commands,
         "report",
-        help="one page file with coverage, rigging and the crew's sheet",
-        description="Predict and judge a hang or a show; write one HTML file to read and print, with its data.",
-        epilog=_REPORT_EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        "one page file with coverage, rigging and the crew's sheet",
+        "Predict and judge a hang or a show; write one HTML file to read and print, with its data.",
+        _REPORT_EXAMPLE,
     )
     report.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
     report.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
@@ -193,13 +193,13 @@ def add_report(commands: Any) -> None:
 
 def add_compare(commands: Any) -> None:
     """`evenhang compare`."""
-    compare = commands.add_parser(
+    compare = add_command(
+        commands,
         "compare",
-        help="options side by side, or a hang as built against its design",
-        description="Predict and judge every option; one table, and the most even one that exceeds no limit. "
+        "options side by side, or a hang as built against its design",
+        "Predict and judge every option; one table, and the most even one that exceeds no limit. "
         "With --built: what was read on a hang against its sheet, and what that changes.",
-        epilog=_COMPARE_EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        _COMPARE_EXAMPLE,
     )
     compare.add_argument("files", metavar="HANG… VENUE", nargs="+", help="hang files, then the venue file")
     add_files(compare, judges=True)
@@ -219,12 +219,12 @@ def add_compare(commands: Any) -> None:
 
 def add_tour(commands: Any) -> None:
     """`evenhang tour`."""
-    tour = commands.add_parser(
+    tour = add_command(
+        commands,
         "tour",
-        help="all venues of a tour in one go: reports, index, table",
-        description="Predict or design, judge and report every hang at every stop of a tour; keep what is done.",
-        epilog=_TOUR_EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        "all venues of a tour in one go: reports, index, table",
+        "Predict or design, judge and report every hang at every stop of a tour; keep what is done.",
+        _TOUR_EXAMPLE,
     )
     tour.add_argument("tour", metavar="TOUR", help="tour file (tour/1)")
     add_files(tour)
@@ -238,11 +238,12 @@ def add_tour(commands: Any) -> None:
 
 def add_pack(commands: Any) -> None:
     """`evenhang pack`."""
-    pack = commands.add_parser(
+    pack = add_command(
+        commands,
         "pack",
-        help="one zip to hand over: all files that a result depends on, and the result",
-        description="Predict and judge a hang, show or tour; write one zip with all files used, hashes and results.",
-        epilog="exit status: 0 all within, 1 a limit is exceeded, 2 input at fault, 4 something cannot be judged",
+        "one zip to hand over: all files that a result depends on, and the result",
+        "Predict and judge a hang, show or tour; write one zip with all files used, hashes and results.",
+        "exit status: 0 all within, 1 a limit is exceeded, 2 input at fault, 4 something cannot be judged",
     )
     pack.add_argument("hang", metavar="HANG", help="hang file (hang/1), show file (show/1) or tour file (tour/1)")
     pack.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
@@ -257,11 +258,12 @@ def add_pack(commands: Any) -> None:
 
 def add_unpack(commands: Any) -> None:
     """`evenhang unpack`."""
-    unpack = commands.add_parser(
+    unpack = add_command(
+        commands,
         "unpack",
-        help="open such a zip, and see whether it comes to the same here",
-        description="Check every file of a pack, compute it anew with its own equipment and policy, and compare.",
-        epilog="exit status: 0 the same words and figures, 1 some differ, 2 the pack is at fault: nothing is unpacked",
+        "open such a zip, and see whether it comes to the same here",
+        "Check every file of a pack, compute it anew with its own equipment and policy, and compare.",
+        "exit status: 0 the same words and figures, 1 some differ, 2 the pack is at fault: nothing is unpacked",
     )
     unpack.add_argument("pack", metavar="PACK", help="zip that evenhang pack wrote")
     unpack.add_argument("--out", metavar="DIR", default="results", help="folder to unpack into (default: results)")
@@ -271,12 +273,12 @@ def add_unpack(commands: Any) -> None:
 
 def add_venue(commands: Any) -> None:
     """`evenhang venue` with import, export and show."""
-    venue = commands.add_parser(
+    venue = add_command(
+        commands,
         "venue",
-        help="a venue from a drawing (DXF), to a drawing, or looked at",
-        description="Read a venue from a DXF drawing, write it as one, or draw it and say what looks wrong.",
-        epilog=_VENUE_EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        "a venue from a drawing (DXF), to a drawing, or looked at",
+        "Read a venue from a DXF drawing, write it as one, or draw it and say what looks wrong.",
+        _VENUE_EXAMPLE,
     )
     actions = venue.add_subparsers(dest="action", metavar="ACTION", required=True)
     _add_import(actions)
@@ -324,12 +326,12 @@ def _add_show(actions: Any) -> None:
 
 def add_new(commands: Any) -> None:
     """`evenhang new`."""
-    new = commands.add_parser(
+    new = add_command(
+        commands,
         "new",
-        help="a file to start from, with comments",
-        description="Print a file to start from, or write it where there is none; its numbers are invented.",
-        epilog=_NEW_EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        "a file to start from, with comments",
+        "Print a file to start from, or write it where there is none; its numbers are invented.",
+        _NEW_EXAMPLE,
     )
     new.add_argument("kind", metavar="KIND", choices=STARTERS, help=", ".join(STARTERS))
     new.add_argument("--out", metavar="FILE", help="write it to this new file, in place of printing it")
@@ -338,12 +340,12 @@ def add_new(commands: Any) -> None:
 
 def add_schema(commands: Any) -> None:
     """`evenhang schema`."""
-    schema = commands.add_parser(
+    schema = add_command(
+        commands,
         "schema",
-        help="JSON Schema of a kind of file, for editors",
-        description="Print the JSON Schema of a kind of file, so that editors complete and check its keys.",
-        epilog="example:\n  evenhang schema hang > hang.schema.json",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        "JSON Schema of a kind of file, for editors",
+        "Print the JSON Schema of a kind of file, so that editors complete and check its keys.",
+        "example:\n  evenhang schema hang > hang.schema.json",
     )
     schema.add_argument("kind", metavar="KIND", nargs="?", help="kind of file; without it, all kinds are listed")
     schema.set_defaults(module="schema")
@@ -351,12 +353,12 @@ def add_schema(commands: Any) -> None:
 
 def add_equipment(commands: Any) -> None:
     """`evenhang equipment` with list and show."""
-    equipment = commands.add_parser(
+    equipment = add_command(
+        commands,
         "equipment",
-        help="what equipment there is, its data, and what they leave open",
-        description="List the equipment that commands know, or show all data of one item.",
-        epilog=_EQUIPMENT_EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        "what equipment there is, its data, and what they leave open",
+        "List the equipment that commands know, or show all data of one item.",
+        _EQUIPMENT_EXAMPLE,
     )
     actions = equipment.add_subparsers(dest="action", metavar="ACTION", required=True)
     listed = actions.add_parser("list", help="table of all equipment: name, kind, mass, source")

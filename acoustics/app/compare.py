@@ -17,6 +17,7 @@ from acoustics.app.compare_sheet import FIELDS, Row, best_of
 from acoustics.app.coverage import coverage, rigging
 from acoustics.app.sheet import plain
 from acoustics.app.status import CANNOT_JUDGE, DONE, EXCEEDS, refusing
+from acoustics.app.summary import summarise
 from acoustics.prediction import Options, predict
 from acoustics.venue import Venue
 from rigging import findings
@@ -133,7 +134,7 @@ def _options(hangs: Sequence[Hang], venue: Venue, asked: argparse.Namespace) -> 
 def _row(name: str, hang: Hang, venue: Venue, read: _Read, grid_m: float) -> Row:
     result = predict(hang, venue, read.document, read.catalogue, Options(grid_m=grid_m))
     report = check(hang, read.catalogue, read.policy, venue, read.beside, read.document.data)
-    found = {**coverage(result, hang, venue), **rigging(report)}
+    found = {**coverage(result, summarise(result), hang, venue), **rigging(report)}
     figures = {
         "option": name, "hang": hang.name, "enclosures": len(hang.enclosure_rows), "tilt_deg": hang.tilt_deg,
         "trim_m": hang.position_m[2], "temperature_c": venue.air.temperature_c,

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from acoustics.app.summary import summarise
 from acoustics.search.objective import Goal, Seats, score
 from acoustics.search.problem import goal_of, seats_at
 from acoustics.search.seats import Wish
@@ -23,12 +22,11 @@ if TYPE_CHECKING:
 COVERAGE = ("j_db", "level_a_mean_db", "level_a_p5_p95_db", "fall_per_doubling_db", "worst_seat_db")
 
 
-def coverage(result: xr.Dataset, hang: Hang, venue: Venue) -> dict[str, Any]:
-    """The figures of `COVERAGE`, where the worst seat is, and the lowest edge.
+def coverage(result: xr.Dataset, summary: dict[str, Any], hang: Hang, venue: Venue) -> dict[str, Any]:
+    """The figures of `COVERAGE`, where the worst seat is, and the lowest edge; `summary` as `summarise` gives it.
 
     J is over all seats and without its term of level: columns are compared with each other, not with a law.
     """
-    summary = summarise(result)
     whole = summary["whole"]
     seats, goal = judged_by(result, hang, venue)
     j = score(result["level"].values[goal.band][np.newaxis], seats, goal).j[0]

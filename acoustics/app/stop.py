@@ -19,6 +19,7 @@ from typing import Any
 
 from acoustics.app import check as check_command
 from acoustics.app import folder
+from acoustics.app.check import kept
 from acoustics.app.coverage import coverage, rigging
 from acoustics.app.design import search
 from acoustics.app.design_input import Ask, read_from
@@ -103,9 +104,9 @@ def work_out(task: Task) -> Done | AtFault:
         read = _read(task, {})
         key = _key(read, task)
         target = Path(task.into) / f"{folder.slug(read.venue.name)}-{key[:_KEY_LETTERS]}"
-        kept = _kept(target, key)
-        if kept is not None:
-            return Done(kept, True)
+        found = _found(target, key)
+        if found is not None:
+            return Done(found, True)
         if task.design:
             read = _designed(read, task)
         return Done(_write(target, key, read, task), False)
@@ -122,23 +123,14 @@ def _read(task: Task, texts: Mapping[Path, str]) -> _Read:
         show = load_show(task.show, catalogue, texts)
         return _Read(show.venue, show.venue_document, show.hangs, show, catalogue, policy, texts)
     faults: list[Fault] = []
-    hangs: list[Hang] = []
-    loaded = None
-    try:
-        loaded = load_venue(task.venue or "")
-    except FileFaults as error:
-        faults += error.faults
+    loaded = kept(faults, load_venue, task.venue or "")
     whole = [Path(path).resolve() for path in task.hangs]
     twice = [path for index, path in enumerate(whole) if path in whole[:index]]
     faults += [Fault(str(path), "", "is named twice among the hangs of a stop", "name it once") for path in twice]
-    for path in task.hangs:
-        try:
-            hangs.append(load_hang(path, catalogue, texts))
-        except FileFaults as error:
-            faults += error.faults
+    hangs = [kept(faults, load_hang, path, catalogue, texts) for path in task.hangs]
     if faults or loaded is None:
         raise FileFaults(faults)
-    return _Read(*loaded, tuple(hangs), None, catalogue, policy, texts)
+    return _Read(*loaded, tuple(hang for hang in hangs if hang is not None), None, catalogue, policy, texts)
 
 
 def _key(read: _Read, task: Task) -> str:
@@ -169,7 +161,7 @@ def _program() -> str:
     return of.hexdigest()
 
 
-def _kept(target: Path, key: str) -> dict[str, Any] | None:
+def _found(target: Path, key: str) -> dict[str, Any] | None:
     """What a folder says of itself if it was worked out from the same inputs and is whole."""
     try:
         data: dict[str, Any] = json.loads((target / DONE_FILE).read_text(encoding="utf-8"))
@@ -296,7 +288,7 @@ def _how(hang: Hang, read: _Read, task: Task) -> str:
 def _row(outcome: Outcome, hang: Hang, venue: Venue, designed: str) -> dict[str, Any]:
     """What the tour's table says of a hang."""
     types = Counter(item.name for item in hang.items)
-    figures = coverage(outcome.result, hang, venue)
+    figures = coverage(outcome.result, outcome.summary, hang, venue)
     del figures["worst_seat"]  # where it is stands in the report
     return {
         "hang": hang.name,
