@@ -15,9 +15,9 @@ from acoustics.app.pages import inside
 from acoustics.app.report_data import heading
 from acoustics.power import Feed
 from acoustics.show import Show
-from rigging.check import Report, greatest_on, roof_loads
+from rigging.check import Report, check, greatest_on, roof_loads
 from rigging.equipment import Catalogue
-from rigging.findings import CANNOT, Finding, counts
+from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding, counts
 from rigging.geometry import side_of
 from rigging.points import PointLoad
 from rigging.site import Site
@@ -43,7 +43,11 @@ class Place:
 
 def hang_advance(outcome: Outcome) -> dict[str, Any]:
     """Values of the sheet of a hang and of what hangs beside it."""
-    reports = [outcome.report, *outcome.beside]
+    of, everyone = outcome.report, (outcome.report.hang, *outcome.others)
+    reports = [of] + [
+        check(one, outcome.catalogue, of.policy, of.site, [other for other in everyone if other is not one])
+        for one in outcome.others
+    ]
     power = ["amplifiers: not known, a hang file names none; a show file with [power] does", NO_MAINS]
     side = side_of(outcome.report.hang)
     return _values(outcome.summary, reports, outcome.catalogue, outcome.result) | {"power": power, "side": side}
@@ -119,7 +123,7 @@ def _status(found: Finding | None) -> str:
     if found is None or found.status == CANNOT:
         return CANNOT.upper()
     used = "" if found.used is None or found.used >= 10 else f" {found.used:.0%}"
-    return f"{found.status if found.status == 'within' else found.status.upper()}{used}"
+    return f"{found.status if found.status == WITHIN else found.status.upper()}{used}"
 
 
 def _loads(report: Report, catalogue: Catalogue, places: Sequence[Place]) -> Iterator[dict[str, Any]]:
@@ -233,7 +237,7 @@ def _open(reports: Sequence[Report]) -> list[str]:
         if names:
             more = f" and {len(names) - 3} more" if len(names) > 3 else ""
             found.append(f"{report.hang.name}: {len(names)} cannot be judged: {'; '.join(names[:3])}{more}")
-    exceed = sum(counts(report.findings)["exceeds"] for report in reports)
+    exceed = sum(counts(report.findings)[EXCEEDS] for report in reports)
     return [*([f"{exceed} FINDINGS EXCEED A LIMIT: see the report"] if exceed else []), *found]
 
 

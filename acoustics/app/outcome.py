@@ -30,14 +30,14 @@ if TYPE_CHECKING:
 class Outcome:
     """A hang's field, its summary as `summary.summarise` gives it, and what a rigger checks; all under one revision.
 
-    `beside`: the same of every other hang on its points. `inputs`: the files that it was made from; `asked`: what was
+    `others`: the other hangs on its points. `inputs`: the files that it was made from; `asked`: what was
     asked for beyond them.
     """
 
     result: xr.Dataset
     summary: dict[str, Any]
     report: Report
-    beside: tuple[Report, ...]
+    others: tuple[Hang, ...]
     inputs: tuple[InputFile, ...]
     asked: tuple[str, ...]
     catalogue: Catalogue
@@ -76,16 +76,12 @@ def outcome_of(
     venue, document = loaded
     files = files_of_hang(hang, others, document, policy, catalogue)
     result = predict(hang, venue, document, catalogue, options, tell)
-    everyone = [hang, *others]
-    reports = [
-        check(one, catalogue, policy, venue, [o for o in everyone if o is not one], document.data) for one in everyone
-    ]
     asked = {"policy": policy.model_dump(), "others": [dict(other.inputs) for other in others]}
     word = revision({**settings_of(hang, document, options), **asked})
     result.attrs["revision"] = word
-    report, *beside = (dataclasses.replace(one, revision=word) for one in reports)
+    report = dataclasses.replace(check(hang, catalogue, policy, venue, others, document.data), revision=word)
     said = tuple(_asked(document, hang))
-    return Outcome(result, summarise(result), report, tuple(beside), tuple(files), said, catalogue)
+    return Outcome(result, summarise(result), report, tuple(others), tuple(files), said, catalogue)
 
 
 def _asked(venue: Document, *hangs: Hang) -> Iterator[str]:

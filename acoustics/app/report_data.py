@@ -55,10 +55,8 @@ def hashes(files: Iterable[InputFile]) -> list[list[str]]:
 
 def rigging(report: Report) -> dict[str, Any]:
     """Findings, loads, joints and stages of a hang."""
-    tables = [
-        {"title": title[0] + title.split()[0][1:].lower() + title[len(title.split()[0]) :], "table": table}
-        for title, table in check_sheet.loads_tables(report)
-    ]
+    titled = [(title.partition(" "), table) for title, table in check_sheet.loads_tables(report)]
+    tables = [{"title": f"{word.capitalize()}{space}{rest}", "table": table} for (word, space, rest), table in titled]
     return {
         "findings": [finding_values(finding) for finding in report.findings],
         "tables": tables,
