@@ -11,8 +11,9 @@ import numpy as np
 import numpy.typing as npt
 
 from acoustics.app.outcome import Outcome, ShowOutcome
-from acoustics.app.pages import inside
+from acoustics.app.pages import Picture
 from acoustics.app.report_data import heading
+from acoustics.app.sheet import Figure
 from acoustics.power import Feed
 from acoustics.show import Show
 from rigging.check import Report, check, greatest_on, roof_loads
@@ -81,7 +82,7 @@ def _values(
     return {
         **heading(summary),
         "datum": summary["datum"],
-        "plan": inside(figure, "setting-out") if places else "",
+        "plan": Picture(figure, "setting-out") if places else "",
         "points": [_point_row(place, reports) for place in places],
         "loads": loads,
         "gusts": any(report.gusts for report in reports),
@@ -111,11 +112,11 @@ def _places(reports: Sequence[Report], site: Site | None) -> Iterator[Place]:
 def _point_row(place: Place, reports: Sequence[Report]) -> dict[str, str]:
     found = next((one for report in reports for one in report.findings if one.part == f"point {place.name}"), None)
     known = [load for report in reports if (load := greatest_on(report, place.name)) is not None]
-    x, y, z = place.position_m
+    where = {axis: Figure(f"{at:.2f}", "m") for axis, at in zip("xyz", place.position_m, strict=True)}
     return {
-        "mark": place.mark, "name": place.name, "x": f"{x:.2f}", "y": f"{y:.2f}", "z": f"{z:.2f}",
-        "limit": "–" if place.limit_kg is None else f"{place.limit_kg:.0f}",
-        "total": f"{max(known):.0f}" if known else "–", "status": _status(found),
+        "mark": place.mark, "name": place.name, **where,
+        "limit": "–" if place.limit_kg is None else Figure(f"{place.limit_kg:.0f}", "kg"),
+        "total": Figure(f"{max(known):.0f}", "kg") if known else "–", "status": _status(found),
     }  # fmt: skip
 
 
@@ -168,7 +169,8 @@ def _components(load: PointLoad) -> list[str]:
     if load.force_n is None or not np.isfinite(load.force_n).all():
         return ["–"] * 3
     x, y, z = np.asarray(load.force_n) / G
-    return [f"{-z:.0f}", *(f"{value:+.0f}" if abs(value) >= 0.5 else "0" for value in (x, y))]
+    said = [f"{-z:.0f}", *(f"{value:+.0f}" if abs(value) >= 0.5 else "0" for value in (x, y))]
+    return [Figure(one, "kg") for one in said]
 
 
 def _masses(reports: Sequence[Report]) -> list[str]:

@@ -19,8 +19,10 @@ def add_command(commands: Any, name: str, text: str, description: str, epilog: s
     return command
 
 
-def add_files(command: argparse.ArgumentParser, *, judges: bool = False, out: bool = True) -> None:
-    """Folders that every command knows, and what a command that judges a hang reads besides."""
+def add_files(
+    command: argparse.ArgumentParser, *, judges: bool = False, out: bool = True, figures: bool = True
+) -> None:
+    """Folders that every command knows, how one says figures, and what one that judges a hang reads besides."""
     if out:
         command.add_argument(
             "--out", metavar="DIR", default="results", help="folder for the results (default: results)"
@@ -28,6 +30,9 @@ def add_files(command: argparse.ArgumentParser, *, judges: bool = False, out: bo
     command.add_argument("--equipment", metavar="DIR", action="append", default=[], help="add a folder of equipment")
     alone = "the folders of --equipment alone, without the packaged equipment"
     command.add_argument("--only-equipment", action="store_true", help=alone)
+    if figures:
+        beside = "feet and pounds beside metres and kilograms, in all but JSON, CSV and NetCDF"
+        command.add_argument("--imperial", action="store_true", help=beside)
     if judges:
         command.add_argument("--policy", metavar="FILE", help="policy file, or over_people (default) or no_people")
         beside = "another hang on the same venue points"

@@ -121,8 +121,13 @@ def run(asked: argparse.Namespace) -> int:
     sheet = files.check(files.hang, files.venue)
     refuse_foreign(readings, read_from, sheet, files.venue, other_design=asked.other_design)
     found = _as_built(readings, read_from, files, sheet)
-    data, text = plain(built_sheet.data(found)), built_sheet.text(found)
-    target = folder.write(Path(asked.out), f"as built {files.hang.name}", found.revision, _files(found, data, text))
+    data, text = plain(built_sheet.data(found)), built_sheet.text(found, imperial=asked.imperial)
+    target = folder.write(
+        Path(asked.out),
+        f"as built {files.hang.name}",
+        found.revision,
+        _files(found, data, text, imperial=asked.imperial),
+    )
     if asked.json:
         print(json.dumps({**data, "folder": str(target)}, indent=2, ensure_ascii=False))
     else:
@@ -245,8 +250,9 @@ def _reach_deg(hang: Hang, policy: Policy) -> tuple[float, float] | str:
     return float(np.degrees(reach[0])), float(np.degrees(reach[1]))
 
 
-def _files(found: AsBuilt, data: dict[str, Any], text: str) -> dict[str, Callable[[Path], None]]:
-    from acoustics import compare_plots, plots
+def _files(found: AsBuilt, data: dict[str, Any], text: str, *, imperial: bool) -> dict[str, Callable[[Path], None]]:
+    from acoustics import compare_plots
+    from acoustics.app.pictures import svg_writer
 
     options = [("design", found.design.result, ""), ("as built", found.built.result, "")]
     words = f"design {found.design.report.design} · revision {found.revision}"
@@ -255,5 +261,5 @@ def _files(found: AsBuilt, data: dict[str, Any], text: str) -> dict[str, Callabl
     return {
         "asbuilt.txt": partial(check_command.write_text, content=f"{text}\n"),
         "asbuilt.json": partial(check_command.write_text, content=f"{said}\n"),
-        "distance.svg": lambda path: plots.save_svg(compare_plots.distances(options, title), path),
+        "distance.svg": svg_writer(lambda: compare_plots.distances(options, title), imperial=imperial),
     }

@@ -13,7 +13,8 @@ from acoustics.app.built import AsBuilt, Correction
 from acoustics.app.check import as_data, finding_data
 from acoustics.app.check_sheet import findings_table
 from acoustics.app.coverage import COVERAGE, rigging
-from acoustics.app.sheet import number, table
+from acoustics.app.imperial import said
+from acoustics.app.sheet import Block, Figure, Table, number
 from acoustics.changes import Change
 from rigging.asbuilt import HookMoves, changed
 from rigging.cautions import CAUTIONS
@@ -158,13 +159,17 @@ def _leg(line: PickLine, index: int) -> dict[str, float]:
     }
 
 
-def text(of: AsBuilt) -> str:
-    """The sheet for people."""
-    lines = [*_heading(of), "", *(f"! {caution}" for caution in CAUTIONS)]
+def text(of: AsBuilt, *, imperial: bool = False) -> str:
+    """The sheet for people, with feet and pounds where they are asked for."""
+    return said(_blocks(of), imperial=imperial)
+
+
+def _blocks(of: AsBuilt) -> list[Block]:
+    lines: list[Block] = [*_heading(of), "", *(f"! {caution}" for caution in CAUTIONS)]
     lines += ["", "READ, against the sheet, worst first", *_readings(of)]
     lines += ["", "WHAT TO DO", *(f"  {line}" for line in _todo(of))]
     lines += ["", "COVERAGE", *_coverage(of), "", "ARRIVAL", *_arrival(of), "", "RIGGING, as built", *_rigging(of)]
-    return "\n".join(lines)
+    return lines
 
 
 def _heading(of: AsBuilt) -> list[str]:
@@ -178,11 +183,13 @@ def _heading(of: AsBuilt) -> list[str]:
     return [*lines, f"policy: {design.policy.name}; heights above: {of.design.venue.datum}"]
 
 
-def _readings(of: AsBuilt) -> list[str]:
+def _readings(of: AsBuilt) -> list[Block]:
     found = counts(of.findings)
-    lines = [f"{found[EXCEEDS]} beyond tolerance, {found[CANNOT]} cannot be judged, {found[WITHIN]} within"]
+    lines: list[Block] = [
+        f"{found[EXCEEDS]} beyond tolerance, {found[CANNOT]} cannot be judged, {found[WITHIN]} within"
+    ]
     if of.findings:
-        lines += findings_table(of.findings)
+        lines.append(findings_table(of.findings))
     lines += _taken(of)
     missing = not_read(of.readings, of.design.report, of.design.venue)
     return lines + (["not read, and not judged:", *(f"  {one}" for one in missing)] if missing else [])
@@ -258,14 +265,15 @@ def _rms(db: float) -> str:
     return f"{db:.2f} dB rms ({_BANDS})"
 
 
-def _coverage(of: AsBuilt) -> list[str]:
-    rows = []
+def _coverage(of: AsBuilt) -> list[Block]:
+    rows: list[list[str]] = []
     for name in (*COVERAGE, "lowest_edge_m"):
         was, now = of.design.figures[name], of.built.figures[name]
-        rows.append([_NAMES[name], _two(was), _two(now), _two(now - was, sign=True)])
+        cells = [_two(was), _two(now), _two(now - was, sign=True)]
+        rows.append([_NAMES[name], *(Figure(cell, "m" if name.endswith("_m") else "") for cell in cells)])
     columns = [of.design, of.built]
     rows.append(["worst seat is at", *(_seat(one.figures["worst_seat"]) for one in columns), ""])
-    lines = table(["", "design", "as built", "change"], rows, "lrrr")
+    lines: list[Block] = [Table(["", "design", "as built", "change"], rows, "lrrr")]
     lines.append(f"levels differ from the design by {_rms(of.correction.as_is_db)}")
     if alone := _heard_once(of):
         lines.append(f"{alone} places hear one of the two alone, and are in no difference")
@@ -314,10 +322,10 @@ def _arrival(of: AsBuilt) -> list[str]:
     return [*lines, f"to stay aligned with what it was: {todo}; what stands in the same air changes with it"]
 
 
-def _rigging(of: AsBuilt) -> list[str]:
+def _rigging(of: AsBuilt) -> list[Block]:
     report = of.built.report
     found, figures = counts(report.findings), rigging(report)
-    lines = [f"{found[EXCEEDS]} exceed, {found[CANNOT]} cannot be judged, {found[WITHIN]} within"]
+    lines: list[Block] = [f"{found[EXCEEDS]} exceed, {found[CANNOT]} cannot be judged, {found[WITHIN]} within"]
     if figures["weakest"]:
         used = "" if figures["used"] is None else f", {min(figures['used'], 9.99):.0%} of its limit"
         lines.append(f"weakest: {figures['weakest']}{used} ({found[CANNOT]} cannot be judged)")
@@ -325,20 +333,25 @@ def _rigging(of: AsBuilt) -> list[str]:
     return lines
 
 
-def _picks(of: AsBuilt) -> list[str]:
+def _picks(of: AsBuilt) -> list[Block]:
     picks = [_pick_data(of, index) for index in range(len(of.built.report.lines))]
     if not picks:
         return ["the hang file names no picks: loads are not known"]
-    rows = [[str(one["name"]), *(number(value) for name, value in one.items() if name != "name")] for one in picks]
+    rows = [
+        [str(one["name"]), *(number(value, "kg") for name, value in one.items() if name != "name")] for one in picks
+    ]
     head = ["picks, at rest, kg", "hook, design", "hook, as built", "cell read", "roof, worst, design", "as built"]
-    return table(head, rows, "lrrrrr")
+    return [Table(head, rows, "lrrrrr")]
 
 
-def _bridles(of: AsBuilt) -> list[str]:
+def _bridles(of: AsBuilt) -> list[Block]:
     legs = _legs(of)
     if not legs:
         return []
-    rows = [[str(value) if isinstance(value, str) else number(value) for value in leg.values()] for leg in legs]
+    rows = [
+        [str(value) if isinstance(value, str) else number(value, _unit_of(name)) for name, value in leg.items()]
+        for leg in legs
+    ]
     head = [
         "bridle",
         "leg to",
@@ -348,17 +361,21 @@ def _bridles(of: AsBuilt) -> list[str]:
         "as built: length m",
         "tension kg",
     ]
-    return table([*head, "from horizontal °"], rows, "llrrrrrr")
+    return [Table([*head, "from horizontal °"], rows, "llrrrrrr")]
 
 
-def _changed(of: AsBuilt) -> list[str]:
+def _unit_of(name: str) -> str:
+    return next((unit for end, unit in (("_kg", "kg"), ("_m", "m")) if name.endswith(end)), "")
+
+
+def _changed(of: AsBuilt) -> list[Block]:
     found = changed(of.design.report.findings, of.built.report.findings)
     if not found:
         return ["no finding is judged otherwise than in the design"]
     rows: Sequence[Sequence[str]] = [[one.part, one.what, one.was or "–", one.now or "–"] for one in found]
-    return ["judged otherwise than in the design:", *table(["part", "what", "design", "as built"], rows, "llll")]
+    return ["judged otherwise than in the design:", Table(["part", "what", "design", "as built"], rows, "llll")]
 
 
-def _bad(report: Report) -> list[str]:
+def _bad(report: Report) -> list[Block]:
     bad = [finding for finding in report.findings if finding.status != WITHIN]
-    return ["exceeds or cannot be judged, worst first:", *findings_table(bad)] if bad else []
+    return ["exceeds or cannot be judged, worst first:", findings_table(bad)] if bad else []

@@ -43,13 +43,14 @@ def run(asked: argparse.Namespace) -> int:
     if asked.out is not None:
         folder.prepare(Path(asked.out))
     report = _check(asked)
+    said = text(report, imperial=asked.imperial)
     data = json.dumps(plain(as_data(report)), indent=2, ensure_ascii=False)
     written = None
     if asked.out is not None:
-        files = {"check.txt": f"{text(report)}\n", "check.json": f"{data}\n"}
+        files = {"check.txt": f"{said}\n", "check.json": f"{data}\n"}
         writers = {name: partial(write_text, content=content) for name, content in files.items()}
         written = folder.write(Path(asked.out), report.hang.name, report.revision, writers)
-    print(data if asked.json else text(report))
+    print(data if asked.json else said)
     if written is not None and not asked.json:
         print(f"\nwritten to {written}/: check.json, check.txt")
     return of_findings(report.findings)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from importlib import metadata
 
 import numpy as np
 
-from acoustics.app.sheet import Table, number, table
+from acoustics.app.imperial import said
+from acoustics.app.sheet import Block, Figure, Table, number
 from rigging.cautions import CAUTIONS
 from rigging.check import Report
 from rigging.findings import CANNOT, EXCEEDS, WITHIN, Finding, counts, weakest
@@ -19,30 +21,34 @@ from rigging.statics import G
 PICKS, STAGES = "PICKS, at rest, kg", "STAGES"
 
 
-def text(report: Report) -> str:
+def text(report: Report, *, imperial: bool = False) -> str:
+    """The report for people, with feet and pounds where they are asked for."""
+    return said(blocks(report), imperial=imperial)
+
+
+def blocks(report: Report) -> list[Block]:
     """The report for people: what exceeds and cannot be judged first, what is within last."""
     bad = [finding for finding in report.findings if finding.status != WITHIN]
     good = [finding for finding in report.findings if finding.status == WITHIN]
-    lines = [*_heading(report), "", *(f"! {caution}" for caution in CAUTIONS)]
+    lines: list[Block] = [*_heading(report), "", *(f"! {caution}" for caution in CAUTIONS)]
     if bad:
-        lines += ["", "EXCEEDS OR CANNOT BE JUDGED, worst first", *findings_table(bad)]
-    lines += ["", loads_text(report)]
-    lines += ["", "WITHIN, most used first", *findings_table(good)]
-    lines += ["", "POLICY", *_policy(report), "", *_basis(report)]
-    return "\n".join(lines)
+        lines += ["", "EXCEEDS OR CANNOT BE JUDGED, worst first", findings_table(bad)]
+    lines += ["", *_loads(report)]
+    lines += ["", "WITHIN, most used first", findings_table(good)]
+    return [*lines, "", "POLICY", *_policy(report), "", *_basis(report)]
 
 
-def loads_text(report: Report) -> str:
+def _loads(report: Report) -> list[Block]:
     """Picks, points, bridles, joints and stages."""
-    lines: list[str] = []
+    lines: list[Block] = []
     for title, content in loads_tables(report):
-        lines += [title, *(content.lines if content.rows else content.notes), ""]
+        lines += [title, content if content.rows else dataclasses.replace(content, head=[]), ""]
         if title == PICKS:
             lines += [f"holes: {report.advice}", ""]
         if title == STAGES:
             steps = [f"  {step}. {line}" for step, line in enumerate(landing(report), start=1)]
             lines[-1:] = ["landing, in this order:", *steps, ""]
-    return "\n".join(lines[:-1])
+    return lines[:-1]
 
 
 def loads_tables(report: Report) -> list[tuple[str, Table]]:
@@ -88,20 +94,29 @@ def _heading(report: Report) -> list[str]:
     return lines
 
 
-def findings_table(findings: Sequence[Finding]) -> list[str]:
+def findings_table(findings: Sequence[Finding]) -> Table:
     """Findings with value, limit, share used and the source of the limit."""
     rows = [finding_row(finding) for finding in findings]
-    return table(["status", "part", "what", "value", "limit", "used", "source of the limit; note"], rows, "lllrrrl")
+    return Table(["status", "part", "what", "value", "limit", "used", "source of the limit; note"], rows, "lllrrrl")
 
 
 def finding_row(finding: Finding) -> list[str]:
     """Status, part, what, value, limit, share used, and where the limit is from with the note."""
     bound = "≥" if finding.least else "≤"
-    limit = "" if finding.limit is None else f"{bound} {_figure(finding.limit, finding.unit)}"
-    value = "" if finding.value is None else f"{_figure(finding.value, finding.unit)} {finding.unit}".rstrip()
+    unit, places = finding.unit, shown_places(finding)
+    limit: str = "" if finding.limit is None else Figure(f"{bound} {_figure(finding.limit, unit)}", unit, places)
+    value: str = ""
+    if finding.value is not None:
+        value = Figure(f"{_figure(finding.value, unit)} {unit}".rstrip(), unit, places)
     why = "; ".join(part for part in (finding.source, finding.note) if part)
     mark = finding.status if finding.status == WITHIN else finding.status.upper()
     return [mark, finding.part, finding.what, value, limit, _used(finding), why]
+
+
+def shown_places(finding: Finding) -> int:
+    """Decimals of the finer of value and limit: both keep them in pounds, so none looks kept that is exceeded."""
+    shown = [_figure(one, finding.unit) for one in (finding.value, finding.limit) if one is not None]
+    return max((len(one.partition(".")[2]) for one in shown), default=0)
 
 
 def _used(finding: Finding) -> str:
@@ -126,7 +141,7 @@ def _picks(report: Report) -> Table:
             span = f"PUSHES {number(-line.hole_kg)}"
         factor = "unknown" if line.factor is None else f"{line.factor:.3f}"
         cells = [line.hook_kg, line.roof_kg, line.worst_hook_kg, line.worst_roof_kg]
-        rows.append([line.name, span, *(number(cell) for cell in cells), factor])
+        rows.append([line.name, Figure(span, "kg"), *(number(cell, "kg") for cell in cells), factor])
     head = ["", "hole", "at hook (cell reads)", "at roof", "hook, worst stage", "roof, worst stage", "dynamic ×"]
     notes = [
         "at roof: hoist, all of its chain and what it hangs from included; a load cell below the hook sees none of it"
@@ -164,8 +179,8 @@ def _points(report: Report) -> Table:
         down, aside = None, None
         if load.force_n is not None:
             down, aside = -float(load.force_n[2]) / G, float(np.hypot(load.force_n[0], load.force_n[1])) / G
-        limit = limits.get(load.point)
-        rows.append([load.point, number(down), number(aside), number(limit), load.user, load.why])
+        cells = [number(one, "kg") for one in (down, aside, limits.get(load.point))]
+        rows.append([load.point, *cells, load.user, load.why])
     return Table(["point", "down", "sideways", "limit", "from", ""], sorted(rows), "lrrrll")
 
 
@@ -178,7 +193,8 @@ def _bridles(lines: list[PickLine]) -> Table:
             force = line.legs.anchor_force[index]
             cells = [line.legs.tension[index] / G, np.hypot(force[0], force[1]) / G, -force[2] / G]
             angle = np.degrees(line.legs.from_horizontal[index])
-            rows.append([line.name, leg.point, f"{line.legs.length[index]:.2f}", f"{angle:.1f}°", *map(number, cells)])
+            length = Figure(f"{line.legs.length[index]:.2f}", "m")
+            rows.append([line.name, leg.point, length, f"{angle:.1f}°", *(number(cell, "kg") for cell in cells)])
     head = ["pick", "leg to", "length m", "from horizontal", "tension kg", "horizontal kg", "vertical kg"]
     return Table(head, rows, "llrrrrr", ("without the legs' own weight, which findings and points include",))
 
@@ -201,8 +217,8 @@ def _joints(report: Report) -> Table:
         pull = "?" if np.isnan(link) else "pulls" if link >= 0 else "PUSHES"
         one_side = abs(link) / 2 + report.beyond[index]
         cells = [abs(link), one_side, joints.pivot_axial[index], joints.pivot_shear[index]]
-        shown = [f"{cell:.0f}" if np.isfinite(cell) else "?" for cell in cells]
-        rows.append([name, f"{splay:.1f}°", f"{joints.link_m[index] * 1000:.1f}", pull, *shown])
+        shown = [Figure(f"{cell:.0f}" if np.isfinite(cell) else "?", "N") for cell in cells]
+        rows.append([name, f"{splay:.1f}°", Figure(f"{joints.link_m[index] * 1000:.1f}", "mm"), pull, *shown])
     head = ["joint", "splay", "link mm", "rear link", "N both", "N one side", "pivot axial N", "pivot shear N"]
     signs = (
         "pivot on the lower part, in the axes of the row above: axial positive pulls up along it, negative presses; "
@@ -216,13 +232,13 @@ def _stages(report: Report) -> Table:
     stages = report.stages
     rows = []
     for stage in stages:
-        loads = " / ".join(number(load / G) for load in stage.balance.high) or "–"
+        loads = Figure(" / ".join(number(load / G) for load in stage.balance.high) or "–", "kg")
         reach = "–" if stage.tilts is None else f"{np.degrees(stage.tilts[0]):+.1f}…{np.degrees(stage.tilts[1]):+.1f}°"
         limit = "" if stage.limit_deg is None else f" (limit {stage.limit_deg:g}°)"
-        hook = "–" if stage is stages[-1] or not np.isfinite(stage.hook_m) else f"{stage.hook_m:.2f}"
+        hook = "–" if stage is stages[-1] or not np.isfinite(stage.hook_m) else Figure(f"{stage.hook_m:.2f}", "m")
         tilt, lowest = np.degrees(stage.balance.tilt), np.degrees(stage.lowest_elevation)
         engages = f"{stage.engages}{limit}" if stage.engages else ""
-        mass = number(stage.column.mass_kg)
+        mass = number(stage.column.mass_kg, "kg")
         rows.append([stage.name, mass, loads, f"{tilt:+.1f}°", reach, f"{lowest:+.1f}°", hook, engages])
     head = ["building", "kg", "picks kg", "frame", "frame can", "lowest row", "hook m", "next group"]
     lean = f"{report.policy.lean_pick_share:.0%}"

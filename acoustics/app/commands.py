@@ -247,7 +247,7 @@ def add_pack(commands: Any) -> None:
     )
     pack.add_argument("hang", metavar="HANG", help="hang file (hang/1), show file (show/1) or tour file (tour/1)")
     pack.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
-    add_files(pack, judges=True)
+    add_files(pack, judges=True, figures=False)
     add_mute(pack)
     add_grid(pack)
     add_drive(pack)
@@ -310,7 +310,7 @@ def _add_export(actions: Any) -> None:
     write = actions.add_parser("export", help="a venue, and hangs in it, as a DXF drawing (extra: cad)")
     write.add_argument("venue", metavar="VENUE", help="venue file (venue/1)")
     write.add_argument("hangs", metavar="HANG", nargs="*", help="hang files (hang/1)")
-    add_files(write, out=False)
+    add_files(write, out=False, figures=False)
     write.add_argument("--out", metavar="FILE.dxf", required=True, help="new drawing")
     write.set_defaults(module="venue_export")
 

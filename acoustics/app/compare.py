@@ -75,12 +75,12 @@ def _run(asked: argparse.Namespace) -> int:
     said = {name: getattr(asked, name) for name in _ASKED if getattr(asked, name) is not None}
     word = revision({**inputs, "asked": said, "policy": read.policy.model_dump()})
     data = plain(compare_sheet.data(rows, read.venue.name, word))
-    files = compare_sheet.files(rows, data)
+    files = compare_sheet.files(rows, data, imperial=asked.imperial)
     target = folder.write(Path(asked.out), f"compare {read.hangs[0].name}", word, files)
     if asked.json:
         print(json.dumps({**data, "folder": str(target)}, indent=2, ensure_ascii=False))
     else:
-        print(compare_sheet.text(rows, read.venue.name, word))
+        print(compare_sheet.text(rows, read.venue.name, word, imperial=asked.imperial))
         print(f"\nwritten to {target}/: {', '.join(sorted(files))}")
     best = best_of(rows)
     if best is None:

@@ -14,8 +14,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from acoustics.app.check import write_text
+from acoustics.app.imperial import said as said_as
 from acoustics.app.pages import inside, render
-from acoustics.app.sheet import number, table
+from acoustics.app.sheet import Block, Figure, Table, number
 from rigging.cautions import CAUTIONS
 from rigging.findings import Finding
 
@@ -95,19 +96,24 @@ def data(rows: Sequence[Row], venue: str, word: str) -> dict[str, Any]:
     }
 
 
-def files(rows: Sequence[Row], said: dict[str, Any]) -> dict[str, Callable[[Path], None]]:
+def files(rows: Sequence[Row], said: dict[str, Any], *, imperial: bool = False) -> dict[str, Callable[[Path], None]]:
     """Writers of the table and its pictures, by file name; `said`: what `data` gives, for JSON."""
     from acoustics import compare_plots, plots
+    from acoustics.app import pictures
 
     options = [(row.figures["option"], row.result, "; ".join(row.reasons[:2])) for row in rows]
     drawn = {"distance": compare_plots.distances(options), "plans": compare_plots.plans(options)}
+    if imperial:
+        drawn = {name: pictures.in_both(figure) for name, figure in drawn.items()}
     content = {
         "compare.csv": _csv(said["options"]),
         "compare.json": f"{json.dumps(said, indent=2, ensure_ascii=False)}\n",
-        "compare.html": _page(rows, said, {name: inside(figure, name) for name, figure in drawn.items()}),
+        "compare.html": _page(
+            rows, said, {name: inside(figure, name) for name, figure in drawn.items()}, imperial=imperial
+        ),
     }
-    pictures = {f"{name}.svg": partial(plots.save_svg, figure) for name, figure in drawn.items()}
-    return {**{name: partial(write_text, content=text) for name, text in content.items()}, **pictures}
+    written = {f"{name}.svg": partial(plots.save_svg, figure) for name, figure in drawn.items()}
+    return {**{name: partial(write_text, content=text) for name, text in content.items()}, **written}
 
 
 def _csv(options: Sequence[dict[str, Any]]) -> str:
@@ -118,14 +124,14 @@ def _csv(options: Sequence[dict[str, Any]]) -> str:
     return written.getvalue()
 
 
-def _page(rows: Sequence[Row], said: dict[str, Any], figures: dict[str, str]) -> str:
+def _page(rows: Sequence[Row], said: dict[str, Any], figures: dict[str, str], *, imperial: bool) -> str:
     best = best_of(rows)
     body = [
         {"mark": "no" if row.over else "best" if row is best else "", "cells": _cells(row), "reasons": row.reasons}
         for row in rows
     ]
     values = {**said, "cautions_": said["cautions"], "head": _HEAD, "body": body, "legend": _LEGEND, "figures": figures}
-    return render("compare.html", values, "A4 landscape")
+    return render("compare.html", values, "A4 landscape", imperial=imperial)
 
 
 def _cells(row: Row) -> list[str]:
@@ -134,22 +140,23 @@ def _cells(row: Row) -> list[str]:
     levels = [number(f[name]) for name in ("j_db", "level_a_mean_db", "level_a_p5_p95_db", "fall_per_doubling_db")]
     seat = f"{f['worst_seat_db']:+.1f}" if math.isfinite(f["worst_seat_db"]) else "–"
     judged = [str(f["exceed"]), str(f["cannot_be_judged"])]
-    return [f["option"], *levels, seat, f"{f['lowest_edge_m']:.2f}", *judged, used, f["weakest"]]
+    return [f["option"], *levels, seat, Figure(f"{f['lowest_edge_m']:.2f}", "m"), *judged, used, f["weakest"]]
 
 
-def text(rows: Sequence[Row], venue: str, word: str) -> str:
-    """The table for people."""
+def text(rows: Sequence[Row], venue: str, word: str, *, imperial: bool = False) -> str:
+    """The table for people, with feet and pounds where they are asked for."""
     best, cells = best_of(rows), []
     for row in rows:
         name, *middle, weakest = _cells(row)
         mark = "NO " if row.over else "best " if row is best else ""
         cells.append([mark + name, *middle, "; ".join(row.reasons[:2]) or weakest])
-    return "\n".join([
+    blocks: list[Block] = [
         f"{venue}    REVISION {word}",
         *(f"! {caution}" for caution in CAUTIONS),
         "",
-        *table(_HEAD, cells, "lrrrrrrrrrl"),
+        Table(_HEAD, cells, "lrrrrrrrrrl"),
         _LEGEND,
         "",
         why(rows),
-    ])  # fmt: skip
+    ]
+    return said_as(blocks, imperial=imperial)

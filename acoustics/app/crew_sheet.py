@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from acoustics.app import check_sheet
+from acoustics.app.sheet import Figure
 from rigging.cables import cable_gap
 from rigging.check import Report
 from rigging.column import LOCK
@@ -179,7 +180,7 @@ def _building(report: Report) -> dict[str, Any]:
         hook = f"{stage.hook_m:.2f} m" if not last and np.isfinite(stage.hook_m) else "–"
         tilt, low = math.degrees(stage.balance.tilt), math.degrees(stage.lowest_elevation)
         cells = [f"{tilt:+.1f}°", f"{low:+.1f}°", hook, stage.engages or "–"]
-        body.append([str(index + 1), comes, f"{stage.column.mass_kg:.0f}", *loads, *cells])
+        body.append([str(index + 1), comes, Figure(f"{stage.column.mass_kg:.0f}", "kg"), *loads, *cells])
     note = "Loads at the hook, at rest. Hook: the lowest one's height above the floor when the cart begins to carry."
     if report.stages:
         return {"head": head, "body": body, "notes": [note, f"{check_sheet.carts_line(report)}."]}
@@ -196,7 +197,7 @@ def _rows(hang: Hang, start: int, end: int) -> str:
 def _hook(hole_kg: float, line: PickLine) -> str:
     if not np.isfinite(hole_kg):
         return NOT_KNOWN
-    return f"{hole_kg + line.below_hook_kg:.0f}" if hole_kg >= 0 else PUSHES
+    return Figure(f"{hole_kg + line.below_hook_kg:.0f}", "kg") if hole_kg >= 0 else PUSHES
 
 
 def _cells(report: Report) -> dict[str, Any]:
@@ -207,14 +208,14 @@ def _cells(report: Report) -> dict[str, Any]:
             body.append([name, NOT_KNOWN if high is None or high >= 0 else PUSHES, "–", ""])
             continue
         spans.append((low, high))
-        span = f"{high:.0f}" if high - low < 0.5 else f"{low:.0f} to {high:.0f}"
+        span = Figure(f"{high:.0f}" if high - low < 0.5 else f"{low:.0f} to {high:.0f}", "kg")
         lowest, most = low - cell_allowance_kg(low, policy), high + cell_allowance_kg(high, policy)
-        body.append([name, span, f"{max(lowest, 0.0):.0f} to {most:.0f}", ""])
+        body.append([name, span, Figure(f"{max(lowest, 0.0):.0f} to {most:.0f}", "kg"), ""])
     if len(report.lines) > 1 and len(spans) == len(body) == len(report.lines):
         fixed = all(high - low < 0.5 for low, high in spans)
         own = report.stages[-1].column.mass_kg + sum(line.below_hook_kg for line in report.lines)
         total = sum(high for _, high in spans) if fixed else own
-        body.append(["sum", f"{total:.0f}", _around(total, policy.sum_share), ""])
+        body.append(["sum", Figure(f"{total:.0f}", "kg"), _around(total, policy.sum_share), ""])
     gaps = dict.fromkeys(f"{line.name}: {line.hook_gap}" for line in report.lines if line.hook_gap)
     gaps |= {f"cables are not in these loads: {gap}": None for gap in [cable_gap(report.hang)] if gap}
     notes = [
@@ -226,7 +227,7 @@ def _cells(report: Report) -> dict[str, Any]:
 
 
 def _around(load_kg: float, share: float) -> str:
-    return f"{load_kg * (1 - share):.0f} to {load_kg * (1 + share):.0f}"
+    return Figure(f"{load_kg * (1 - share):.0f} to {load_kg * (1 + share):.0f}", "kg")
 
 
 def _expected(report: Report) -> list[tuple[str, float | None, float | None]]:

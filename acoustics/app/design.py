@@ -74,7 +74,7 @@ def _print_none(
     if asked.json:
         print(json.dumps(plain(none_as_data(found, before, over)), indent=2, ensure_ascii=False))
     else:
-        print(text(found, tried, before, None, over))
+        print(text(found, tried, before, None, over, imperial=asked.imperial))
 
 
 def _deliver(found: Found, tried: list[Found], before: Before, read: Read, asked: argparse.Namespace) -> int:
@@ -87,8 +87,8 @@ def _deliver(found: Found, tried: list[Found], before: Before, read: Read, asked
         return EXCEEDS
     files: dict[str, Callable[[Path], None]] = {
         "designed.toml": partial(_write_text, content=designed),
-        "check.txt": partial(_write_text, content=f"{check_text(after.report)}\n"),
-        **result_files(after.result, None),
+        "check.txt": partial(_write_text, content=f"{check_text(after.report, imperial=asked.imperial)}\n"),
+        **result_files(after.result, None, imperial=asked.imperial),
     }
     for index, runner in enumerate(found.answer.runners, start=1):
         files[f"runner-{index}.toml"] = partial(_write_text, content=rewritten(found.text, runner.hang))
@@ -99,7 +99,7 @@ def _deliver(found: Found, tried: list[Found], before: Before, read: Read, asked
         data = as_data(found, tried, before, after)
         print(json.dumps(plain({**data, "folder": str(target)}), indent=2, ensure_ascii=False))
     else:
-        print(text(found, tried, before, after))
+        print(text(found, tried, before, after, imperial=asked.imperial))
         saved = "" if asked.save is None else f"; the hang to {asked.save}"
         print(f"\nwritten to {target}/: {', '.join(sorted(files))}{saved}")
     if found.answer.interrupted:

@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from acoustics.app.sheet import number, table
+from acoustics.app.check_sheet import shown_places
+from acoustics.app.imperial import said
+from acoustics.app.sheet import Block, Figure, Table, number
 from acoustics.bands import NOMINAL_HZ, OCTAVES_HZ, octave_bands
 from acoustics.search.objective import deviation
 from acoustics.search.problem import Problem
@@ -60,16 +62,28 @@ class Found:
 
 
 def text(
-    found: Found, tried: list[Found], before: Before, after: Before | None, in_the_way: Sequence[Finding] = ()
+    found: Found,
+    tried: list[Found],
+    before: Before,
+    after: Before | None,
+    in_the_way: Sequence[Finding] = (),
+    *,
+    imperial: bool = False,
 ) -> str:
-    """The answer for people; without an `after`, what stands in the way of one."""
+    """The answer for people; without an `after`, what stands in the way of one. `imperial`: with feet and pounds."""
+    return said(_blocks(found, tried, before, after, in_the_way), imperial=imperial)
+
+
+def _blocks(
+    found: Found, tried: list[Found], before: Before, after: Before | None, in_the_way: Sequence[Finding]
+) -> list[Block]:
     answer, hang = found.answer, found.problem.columns.of.hang
     where = before.summary["venue"]
-    lines = [f"{hang.name}  in  {where}", *(f"! {caution}" for caution in CAUTIONS), ""]
+    lines: list[Block] = [f"{hang.name}  in  {where}", *(f"! {caution}" for caution in CAUTIONS), ""]
     if answer.interrupted:
         lines += ["STOPPED: the best so far, not the end of the search", ""]
     if after is None:
-        return "\n".join([*lines, *_none(answer, before, in_the_way)])
+        return [*lines, *_none(answer, before, in_the_way)]
     designed = after.report
     lines += [f"DESIGN {designed.design}    REVISION {after.summary['revision']}", ""]
     lines += [*_compared(before, after, answer), "", *_column(before.report.hang, designed.hang), ""]
@@ -82,16 +96,16 @@ def text(
             *_runners(found),
             "",
         ]
-    return "\n".join([*lines, *_basis(found)])
+    return [*lines, *_basis(found)]
 
 
-def _none(answer: Answer, before: Before, in_the_way: Sequence[Finding]) -> list[str]:
+def _none(answer: Answer, before: Before, in_the_way: Sequence[Finding]) -> list[Block]:
     """That nothing within limits was found, and what stands in the way of the nearest."""
     rows = [[one.part, one.what, _value(one.value, one), _value(one.limit, one), one.note] for one in in_the_way]
     return [
         "NO HANG WITHIN LIMITS WAS FOUND; nothing was written",
         f"in the way of the nearest, J {answer.nearest.j:.2f} dB, which is no answer:",
-        *table(["part", "what", "value", "limit", ""], rows, "llrrl"),
+        Table(["part", "what", "value", "limit", ""], rows, "llrrl"),
         "",
         *_column(before.report.hang, answer.nearest.hang),
         "what may help: another tilt or trim in [search], points = [...] for the picks, fewer enclosures (count),",
@@ -100,10 +114,12 @@ def _none(answer: Answer, before: Before, in_the_way: Sequence[Finding]) -> list
 
 
 def _value(value: float | None, found: Finding) -> str:
-    return "" if value is None else f"{number(value)} {found.unit}".rstrip()
+    if value is None:
+        return ""
+    return Figure(f"{number(value)} {found.unit}".rstrip(), found.unit, shown_places(found))
 
 
-def _compared(before: Before, after: Before, answer: Answer) -> list[str]:
+def _compared(before: Before, after: Before, answer: Answer) -> list[Block]:
     rows = [["J, places of the search, dB", number(answer.j_file), number(answer.nearest.j)]]
     rows.append(["J, all seats, dB", number(before.j), number(after.j)])
     whole = [each.summary["whole"] for each in (before, after)]
@@ -113,7 +129,7 @@ def _compared(before: Before, after: Before, answer: Answer) -> list[str]:
     for hz in OCTAVES_HZ:
         deviations = [one["octave_deviation_db"][f"{hz:g}"] for one in whole]
         rows.append([f"standard deviation {hz:g} Hz, dB", *map(number, deviations)])
-    lines = table(["", "before", "after"], rows, "lrr")
+    lines: list[Block] = [Table(["", "before", "after"], rows, "lrr")]
     lines += [f"worst seat: {' → '.join(_seat(one['worst_seat']) for one in whole)}"]
     return lines + [f"weakest rigging finding {name}: {_weakest(of.report)}" for name, of in _named(before, after)]
 
@@ -126,7 +142,7 @@ def _seat(seat: dict[str, Any] | None) -> str:
     if seat is None:
         return "–"
     x, y, _ = seat["position_m"]
-    return f"{seat['from_mean_db']:+.1f} dB, {seat['area']} ({x:.1f}, {y:.1f})"
+    return f"{seat['from_mean_db']:+.1f} dB, {seat['area']} ({x:.1f}, {y:.1f}) m"
 
 
 def _weakest(report: Report) -> str:
@@ -138,12 +154,12 @@ def _weakest(report: Report) -> str:
     return f"{used}, {worst.part}, {worst.what} ({found[EXCEEDS]} exceed, {found[CANNOT]} cannot be judged)"
 
 
-def _column(before: Hang, after: Hang) -> list[str]:
+def _column(before: Hang, after: Hang) -> list[Block]:
     """Trim, tilt, picks and the splay between every two rows."""
     same = before if len(before.items) == len(after.items) else None
     lowest = lay_out(after).lowest_m
-    lines = [
-        f"trim {after.position_m[2]:.2f} m (was {before.position_m[2]:.2f}), lowest edge {lowest:.2f} m; "
+    lines: list[Block] = [
+        f"trim {after.position_m[2]:.2f} m (was {before.position_m[2]:.2f} m), lowest edge {lowest:.2f} m; "
         f"tilt {after.tilt_deg:+.1f}° (was {before.tilt_deg:+.1f}°)"
     ]
     if after.picks:
@@ -155,7 +171,7 @@ def _column(before: Hang, after: Hang) -> list[str]:
         joint = "frame–row 1" if index == 0 else f"rows {index}–{index + 1}"
         was = f"{same.splays_deg[index]:.1f}°" if same else "–"
         rows.append([joint, f"{splay:.1f}°", was, "held" if after.fixed[index] else "", f"{aim:+.1f}°", item.name])
-    return [*lines, *table(["between", "splay", "was", "", "aim below", "row below"], rows, "lrrlrl")]
+    return [*lines, Table(["between", "splay", "was", "", "aim below", "row below"], rows, "lrrlrl")]
 
 
 def _drive(found: Found) -> list[str]:
@@ -190,13 +206,13 @@ def _change(drive_db: float) -> str:
     return "not known" if np.isnan(drive_db) else f"{drive_db:+.1f} dB"
 
 
-def _counts(tried: list[Found]) -> list[str]:
+def _counts(tried: list[Found]) -> list[Block]:
     rows = []
     for each in tried:
         count = str(len(each.problem.columns.of.hang.enclosure_rows))
         best = each.answer.best
         rows.append([count, number(each.answer.j_law), "none within limits" if best is None else number(best.j)])
-    return ["NUMBERS OF ENCLOSURES", *table(["enclosures", "J of the law, dB", "J found, dB"], rows, "rrr")]
+    return ["NUMBERS OF ENCLOSURES", Table(["enclosures", "J of the law, dB", "J found, dB"], rows, "rrr")]
 
 
 def _how_good(found: Found) -> list[str]:
@@ -227,7 +243,7 @@ def _how_good(found: Found) -> list[str]:
     return lines
 
 
-def _runners(found: Found) -> list[str]:
+def _runners(found: Found) -> list[Block]:
     answer, columns = found.answer, found.problem.columns
     assert answer.best is not None
     rows, first = [], _octaves(found, answer.best)
@@ -238,12 +254,12 @@ def _runners(found: Found) -> list[str]:
         name = "answer" if index == 0 else f"runner-{index}"
         figures = [f"{one.j:.3f}", number(float(score.mean_a[0]))]
         octaves = [f"{off:.2f}" if index == 0 else f"{off:+.2f}" for off in _octaves(found, one) - first * (index > 0)]
-        place = [f"{one.hang.tilt_deg:+.1f}°", f"{one.hang.position_m[2]:.2f}", str(steps)]
+        place = [f"{one.hang.tilt_deg:+.1f}°", Figure(f"{one.hang.position_m[2]:.2f}", "m"), str(steps)]
         rows.append([name, *figures, *octaves, f"{share:.0%}", *place, splays])
     octave = [f"{hz / 1000:g}k" if hz >= 1000 else f"{hz:g}" for hz in _octave_hz(found)]
     head = ["", "J, dB", "mean dB(A)", *octave, "rigging", "tilt", "trim m", "steps off", "splays from the top, °"]
     return [
-        *table(head, rows, "lrr" + "r" * len(octave) + "rrrrl"),
+        Table(head, rows, "lrr" + "r" * len(octave) + "rrrrl"),
         "octaves: deviation of the seats, dB, and what a runner-up has more or less; rigging: most used limit",
     ]
 

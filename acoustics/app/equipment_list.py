@@ -7,7 +7,8 @@ import json
 from typing import Any
 
 from acoustics.app import folder
-from acoustics.app.sheet import table
+from acoustics.app.imperial import said
+from acoustics.app.sheet import Table
 from acoustics.app.status import DONE, refusing
 from rigging.equipment import KINDS, Catalogue
 from rigging.faults import Fault, FileFaults, nearest
@@ -28,7 +29,7 @@ def run(asked: argparse.Namespace) -> int:
         print(json.dumps(listed, indent=2, ensure_ascii=False))
         return DONE
     rows = [[one["name"], one["kind"], _mass(one), one["source"]] for one in listed]
-    print("\n".join(table(["name", "kind", "mass", "source of its data"], rows, "llrl")))
+    print(said([Table(["name", "kind", "mass", "source of its data"], rows, "llrl")], imperial=asked.imperial))
     return DONE
 
 

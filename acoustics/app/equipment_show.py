@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import argparse
 import json
-import textwrap
 from collections.abc import Iterator
 from typing import Any
 
 from acoustics.app import folder
 from acoustics.app.equipment_list import entry_of, kind_of
+from acoustics.app.imperial import said
 from acoustics.app.schema import MODELS
-from acoustics.app.sheet import plain
+from acoustics.app.sheet import Block, Paragraph, plain
 from acoustics.app.status import DONE, refusing
 from acoustics.directivity import AcousticPart
 from rigging.cautions import CAUTIONS
@@ -54,11 +54,11 @@ def run(asked: argparse.Namespace) -> int:
         data = {**entry_of(name, catalogue), "data": item.model_dump(exclude_unset=True), "lacks": cannot}
         print(json.dumps({**plain(data), "cautions": list(CAUTIONS)}, indent=2, ensure_ascii=False))
     else:
-        print("\n".join(_text(name, catalogue, open_)))
+        print(said(_blocks(name, catalogue, open_), imperial=asked.imperial))
     return DONE
 
 
-def _text(name: str, catalogue: Catalogue, open_: list[Lack]) -> Iterator[str]:
+def _blocks(name: str, catalogue: Catalogue, open_: list[Lack]) -> Iterator[Block]:
     item, kind = catalogue.items[name], kind_of(name, catalogue)
     yield f"{name}  ({kind})"
     yield item.description
@@ -69,9 +69,8 @@ def _text(name: str, catalogue: Catalogue, open_: list[Lack]) -> Iterator[str]:
     lines = list(_lines(data, MODELS[kind][0]))
     wide = max(len(key) for key, *_ in lines)
     for key, value, what in lines:
-        parts = textwrap.wrap(f"{value} – {what}".removesuffix(" – "), _WIDE - wide - 2, break_on_hyphens=False)
-        yield f"{key.ljust(wide)}  {parts[0]}"
-        yield from (" " * (wide + 2) + part for part in parts[1:])
+        words = f"{key.ljust(wide)}  {value} – {what}".removesuffix(" – ")
+        yield Paragraph(words, _WIDE, indent=wide + 2, hyphens=False)
     yield ""
     if open_:
         yield "CANNOT BE JUDGED, because its file leaves out"

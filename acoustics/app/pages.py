@@ -4,22 +4,43 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import dataclass
 from typing import Any
 
 import jinja2
 from markupsafe import Markup
 
+from acoustics.app.imperial import both
+
 PAPERS = ("A4", "letter")
 
 
-def render(template: str, values: dict[str, Any], paper: str = "A4") -> str:
-    """The page of a template and its values, to be printed on a paper."""
+def render(template: str, values: dict[str, Any], paper: str = "A4", *, imperial: bool = False) -> str:
+    """The page of a template and its values, for a paper; with feet and pounds where they are asked for."""
     loader = jinja2.PackageLoader("acoustics.app", "templates")
     environment = jinja2.Environment(
         loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     style = environment.get_template("page.css").render(paper=paper)
-    return environment.get_template(template).render(**values, style=Markup(style))
+    return environment.get_template(template).render(**(both(values) if imperial else values), style=Markup(style))
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A figure that a page shows, and what tells its ids from those of other pictures."""
+
+    figure: Any
+    name: str
+
+    def __html__(self) -> Markup:
+        """What a template puts in its place."""
+        return inside(self.figure, self.name)
+
+    def in_both(self) -> Picture:
+        """The same with feet and pounds beside metres and kilograms."""
+        from acoustics.app import pictures
+
+        return Picture(pictures.in_both(self.figure), self.name)
 
 
 def inside(figure: Any, name: str) -> Markup:

@@ -28,12 +28,12 @@ def run(asked: argparse.Namespace) -> int:
     """Run the command; returns its exit status."""
     result = _predict(asked)
     summary = summarise(result, asked.average_below or 0.0)
-    writers = result_files(result, None if asked.map == "A" else asked.map)
+    writers = result_files(result, None if asked.map == "A" else asked.map, imperial=asked.imperial)
     target = folder.write(Path(asked.out), summary["hang"], summary["revision"], writers)
     if asked.json:
         print(json.dumps(plain({**summary, "folder": str(target)}), indent=2, ensure_ascii=False))
     else:
-        print(text(summary))
+        print(text(summary, imperial=asked.imperial))
         print(f"\nwritten to {target}/: {', '.join(sorted(writers))}")
     return DONE
 
@@ -95,16 +95,19 @@ def _bands_only(asked: argparse.Namespace) -> list[Fault]:
     ]
 
 
-def result_files(result: xr.Dataset, map_octave: float | None) -> dict[str, Callable[[Path], None]]:
+def result_files(
+    result: xr.Dataset, map_octave: float | None, *, imperial: bool = False
+) -> dict[str, Callable[[Path], None]]:
     """Writers of a result's data and pictures, by file name."""
     from acoustics import plots, results
+    from acoustics.app.pictures import svg_writer
 
     writers: dict[str, Callable[[Path], None]] = {
         "field.nc": lambda path: results.save(result, path),
-        "section.svg": lambda path: plots.save_svg(plots.section(result).figure, path),
+        "section.svg": svg_writer(lambda: plots.section(result).figure, imperial=imperial),
     }
     if "line" not in result.dims:
         plan = "plan.svg" if map_octave is None else f"plan-{map_octave:g}.svg"
-        writers["distance.svg"] = lambda path: plots.save_svg(plots.distance_figure(result), path)
-        writers[plan] = lambda path: plots.save_svg(plots.plan_figure(result, map_octave), path)
+        writers["distance.svg"] = svg_writer(lambda: plots.distance_figure(result), imperial=imperial)
+        writers[plan] = svg_writer(lambda: plots.plan_figure(result, map_octave), imperial=imperial)
     return writers

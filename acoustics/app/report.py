@@ -36,14 +36,22 @@ def run(asked: argparse.Namespace) -> int:
     options = Options(asked.grid, programme=asked.programme or "pink", drive_db=asked.drive)
     with folder.progress("positions") as tell:
         outcome = outcome_of(hangs[0], loaded, catalogue, policy, hangs[1:], options, tell)
-    files = report_files(outcome, sheet=asked.sheet, advance=asked.advance, pdf=asked.pdf, paper=asked.paper)
+    files = report_files(
+        outcome, sheet=asked.sheet, advance=asked.advance, pdf=asked.pdf, paper=asked.paper, imperial=asked.imperial
+    )
     target = folder.write(Path(asked.out), hangs[0].name, outcome.summary["revision"], files)
     print(f"written to {target}/: {', '.join(sorted(files))}")
     return of_findings(outcome.report.findings)
 
 
 def report_files(
-    outcome: Outcome, *, sheet: bool = False, advance: bool = False, pdf: bool = False, paper: str = "A4"
+    outcome: Outcome,
+    *,
+    sheet: bool = False,
+    advance: bool = False,
+    pdf: bool = False,
+    paper: str = "A4",
+    imperial: bool = False,
 ) -> Writers:
     """Writers of a hang's report with its data, by file name.
 
@@ -56,7 +64,7 @@ def report_files(
     if advance:
         pages["advance"] = "advance.html", hang_advance(outcome)
     if pages:
-        return page_writers(pages, pdf=pdf, paper=paper)
+        return page_writers(pages, pdf=pdf, paper=paper, imperial=imperial)
     from acoustics import results
 
     data = rigging_json(check_command.as_data(outcome.report))
@@ -65,14 +73,16 @@ def report_files(
         "evenness.csv": partial(check_command.write_text, content=evenness_csv(outcome.summary)),
         "rigging.json": partial(check_command.write_text, content=data),
     }
-    return files | page_writers({"report": ("report.html", hang_values(outcome))}, pdf=pdf, paper=paper)
+    return files | page_writers(
+        {"report": ("report.html", hang_values(outcome))}, pdf=pdf, paper=paper, imperial=imperial
+    )
 
 
-def page_writers(pages: Mapping[str, tuple[str, dict[str, Any]]], *, pdf: bool, paper: str) -> Writers:
+def page_writers(pages: Mapping[str, tuple[str, dict[str, Any]]], *, pdf: bool, paper: str, imperial: bool) -> Writers:
     """Writers of pages, each of a template and its values, and of their PDFs where these are asked for and work."""
     files: Writers = {}
     for name, (template, values) in pages.items():
-        page = render(template, values, paper)
+        page = render(template, values, paper, imperial=imperial)
         files[f"{name}.html"] = partial(check_command.write_text, content=page)
         if not pdf:
             continue

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from acoustics.app import check_sheet
 from acoustics.app.crew_sheet import crew
 from acoustics.app.outcome import Outcome
-from acoustics.app.pages import inside
+from acoustics.app.pages import Picture
 from acoustics.app.sheet import number
 from acoustics.app.survey_sheet import measured_line, told
 from acoustics.bands import OCTAVES_HZ
@@ -111,9 +111,9 @@ def _figures(result: xr.Dataset) -> dict[str, Any]:
     from acoustics import plots
 
     return {
-        "section": inside(plots.section(result).figure, "section"),
-        "plan": inside(plots.plan_figure(result), "plan"),
-        "distance": inside(plots.distance_figure(result), "distance"),
+        "section": Picture(plots.section(result).figure, "section"),
+        "plan": Picture(plots.plan_figure(result), "plan"),
+        "distance": Picture(plots.distance_figure(result), "distance"),
     }
 
 

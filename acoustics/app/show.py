@@ -36,12 +36,12 @@ def run(asked: argparse.Namespace) -> int:
         result, parts = predict_show(show, catalogue, options, tell)
     found = proposals(show, result, parts)
     summary = summarise_show(show, result, found, asked.average_below or 0.0)
-    writers = _files(show, result, found)
+    writers = _files(show, result, found, imperial=asked.imperial)
     target = folder.write(Path(asked.out), show.name, result.attrs["revision"], writers)
     if asked.json:
         print(json.dumps(plain({**summary, "folder": str(target)}), indent=2, ensure_ascii=False))
     else:
-        print(text(summary))
+        print(text(summary, imperial=asked.imperial))
         print(f"\nwritten to {target}/: {', '.join(sorted(writers))}")
     return DONE
 
@@ -63,19 +63,22 @@ def _only_of_hangs(asked: argparse.Namespace) -> None:
         raise FileFaults(faults)
 
 
-def _files(show: Show, result: xr.Dataset, found: list[Proposal]) -> dict[str, Callable[[Path], None]]:
-    from acoustics import plots, results, show_plots
+def _files(
+    show: Show, result: xr.Dataset, found: list[Proposal], *, imperial: bool
+) -> dict[str, Callable[[Path], None]]:
+    from acoustics import results, show_plots
+    from acoustics.app.pictures import svg_writer
 
     files: dict[str, Callable[[Path], None]] = {
         "field.nc": lambda path: results.save(result, path),
-        "plan.svg": lambda path: plots.save_svg(show_plots.levels_figure(result), path),
-        "loudest.svg": lambda path: plots.save_svg(show_plots.loudest_figure(result), path),
+        "plan.svg": svg_writer(lambda: show_plots.levels_figure(result), imperial=imperial),
+        "loudest.svg": svg_writer(lambda: show_plots.loudest_figure(result), imperial=imperial),
     }
     if any(proposal.delay_s >= 0 for proposal in found):
         files["aligned.toml"] = partial(_write_aligned, show=show, found=found)
     pairs = [proposal for proposal in found if proposal.overlap_m2 > 0]
     if pairs:
-        files["apart.svg"] = lambda path: plots.save_svg(show_plots.apart_figure(result, pairs), path)
+        files["apart.svg"] = svg_writer(lambda: show_plots.apart_figure(result, pairs), imperial=imperial)
     return files
 
 

@@ -12,9 +12,10 @@ from typing import Any
 
 from acoustics.app import check as single
 from acoustics.app import folder, whatif
+from acoustics.app.check_sheet import blocks as hang_blocks
 from acoustics.app.check_sheet import findings_table
-from acoustics.app.check_sheet import text as hang_text
-from acoustics.app.sheet import Table, number, plain
+from acoustics.app.imperial import said
+from acoustics.app.sheet import Block, Figure, Table, number, plain
 from acoustics.app.status import of_findings, refusing
 from acoustics.power import Feed, feeds, power_findings, stock_findings, taken
 from acoustics.show import Show, load_show
@@ -81,14 +82,14 @@ def run(asked: argparse.Namespace) -> int:
     show = load_show(asked.hang, catalogue)
     loaded = whatif.limited(show.venue, show.venue_document, asked.limit)
     judged = judge_show(show, loaded, catalogue, policy)
-    said = _text(show, judged)
+    text = said(_blocks(show, judged), imperial=asked.imperial)
     data = json.dumps(plain(as_data(show, judged)), indent=2, ensure_ascii=False)
     written = None
     if asked.out is not None:
-        files = {"check.txt": f"{said}\n", "check.json": f"{data}\n"}
+        files = {"check.txt": f"{text}\n", "check.json": f"{data}\n"}
         writers = {name: partial(single.write_text, content=content) for name, content in files.items()}
         written = folder.write(Path(asked.out), show.name, judged.revision, writers)
-    print(data if asked.json else said)
+    print(data if asked.json else text)
     if written is not None and not asked.json:
         print(f"\nwritten to {written}/: check.json, check.txt")
     return of_findings(judged.findings)
@@ -105,9 +106,9 @@ def refuse_of_one_hang(asked: argparse.Namespace) -> None:
         raise FileFaults(faults)
 
 
-def _text(show: Show, judged: JudgedShow) -> str:
+def _blocks(show: Show, judged: JudgedShow) -> list[Block]:
     found = counts(judged.findings)
-    lines = [
+    lines: list[Block] = [
         f"{show.name}  in  {show.venue.name}",
         f"REVISION {judged.revision}",
         "",
@@ -116,15 +117,15 @@ def _text(show: Show, judged: JudgedShow) -> str:
         *(f"! {caution}" for caution in CAUTIONS),
         "",
         "HANGS, each with all others on its points",
-        *hangs_table(judged.reports).lines,
+        hangs_table(judged.reports),
     ]
     if len(judged.reports) < len(show.parts):
         lines += [PLACED]
-    lines += ["", "POWER AND STOCK", *findings_table(judged.shared)] if judged.shared else []
-    lines += ["", "PATCH", *patch_table(judged.feeds).lines, "", "TAKEN", *taken_table(show, judged.feeds).lines]
+    lines += ["", "POWER AND STOCK", findings_table(judged.shared)] if judged.shared else []
+    lines += ["", "PATCH", patch_table(judged.feeds), "", "TAKEN", taken_table(show, judged.feeds)]
     for report in judged.reports:
-        lines += ["", "=" * 98, hang_text(report)]
-    return "\n".join(lines)
+        lines += ["", "=" * 98, *hang_blocks(report)]
+    return lines
 
 
 def hangs_table(reports: Sequence[Report]) -> Table:
@@ -136,7 +137,7 @@ def hangs_table(reports: Sequence[Report]) -> Table:
         used = "" if worst is None or worst.used is None else f"{min(worst.used, 9.99):.0%}"
         what = "" if worst is None else f"{worst.part}: {worst.what}"
         cells = [str(found[EXCEEDED]), str(found[CANNOT]), str(found[WITHIN])]
-        rows.append([report.hang.name, f"{report.hang.mass_kg:.0f}", *cells, used, what])
+        rows.append([report.hang.name, Figure(f"{report.hang.mass_kg:.0f}", "kg"), *cells, used, what])
     return Table(["", "kg", "exceed", "cannot be judged", "within", "weakest", ""], rows, "lrrrrrl")
 
 

@@ -14,7 +14,7 @@ from acoustics.app.crew_sheet import crew
 from acoustics.app.data_files import evenness_csv, rigging_json
 from acoustics.app.neighbours_sheet import neighbours_table
 from acoustics.app.outcome import ShowOutcome, show_outcome_of
-from acoustics.app.pages import inside
+from acoustics.app.pages import Picture
 from acoustics.app.report import Writers, page_writers
 from acoustics.app.report_data import basis, decision, finding_values, hashes, heading, highest_drive, rigging
 from acoustics.app.sheet import number
@@ -40,14 +40,22 @@ def run(asked: argparse.Namespace) -> int:
     options = ShowOptions(asked.grid, asked.programme or "pink", asked.drive)
     with folder.progress("positions") as tell:
         outcome = show_outcome_of(show, loaded, catalogue, policy, options, tell)
-    files = show_report_files(outcome, sheet=asked.sheet, advance=asked.advance, pdf=asked.pdf, paper=asked.paper)
+    files = show_report_files(
+        outcome, sheet=asked.sheet, advance=asked.advance, pdf=asked.pdf, paper=asked.paper, imperial=asked.imperial
+    )
     target = folder.write(Path(asked.out), show.name, outcome.summary["revision"], files)
     print(f"written to {target}/: {', '.join(sorted(files))}")
     return of_findings(outcome.judged.findings)
 
 
 def show_report_files(
-    outcome: ShowOutcome, *, sheet: bool = False, advance: bool = False, pdf: bool = False, paper: str = "A4"
+    outcome: ShowOutcome,
+    *,
+    sheet: bool = False,
+    advance: bool = False,
+    pdf: bool = False,
+    paper: str = "A4",
+    imperial: bool = False,
 ) -> Writers:
     """Writers of a show's report with its data, by file name; as `report.report_files`."""
     pages: dict[str, Any] = {}
@@ -56,7 +64,7 @@ def show_report_files(
     if advance:
         pages["advance"] = "advance.html", show_advance(outcome)
     if pages:
-        return page_writers(pages, pdf=pdf, paper=paper)
+        return page_writers(pages, pdf=pdf, paper=paper, imperial=imperial)
     from acoustics import results
 
     data = rigging_json(as_data(outcome.show, outcome.judged))
@@ -65,7 +73,7 @@ def show_report_files(
         "evenness.csv": partial(check_command.write_text, content=evenness_csv(outcome.summary)),
         "rigging.json": partial(check_command.write_text, content=data),
     }
-    return files | page_writers({"report": ("show.html", _values(outcome))}, pdf=pdf, paper=paper)
+    return files | page_writers({"report": ("show.html", _values(outcome))}, pdf=pdf, paper=paper, imperial=imperial)
 
 
 def _sheets(outcome: ShowOutcome) -> list[dict[str, Any]]:
@@ -128,7 +136,7 @@ def _figures(outcome: ShowOutcome) -> dict[str, Any]:
     pages = [pairs[first : first + _PAIRS] for first in range(0, len(pairs), _PAIRS)]
     apart = [show_plots.apart_figure(outcome.result, pairs, some) for some in pages]
     return {
-        "plan": inside(show_plots.levels_figure(outcome.result), "plan"),
-        "loudest": inside(show_plots.loudest_figure(outcome.result), "loudest"),
-        "apart": [inside(figure, f"apart-{index}") for index, figure in enumerate(apart)],
+        "plan": Picture(show_plots.levels_figure(outcome.result), "plan"),
+        "loudest": Picture(show_plots.loudest_figure(outcome.result), "loudest"),
+        "apart": [Picture(figure, f"apart-{index}") for index, figure in enumerate(apart)],
     }

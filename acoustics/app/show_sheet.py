@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,8 +10,9 @@ import numpy.typing as npt
 
 from acoustics import evenness, hearing
 from acoustics.alignment import ECHO_DB, ECHO_S
+from acoustics.app.imperial import said
 from acoustics.app.neighbours_sheet import neighbours_of, neighbours_table
-from acoustics.app.sheet import Table, number
+from acoustics.app.sheet import Block, Paragraph, Table, number
 from acoustics.app.survey_sheet import measured, measured_text
 from acoustics.bands import OCTAVES_HZ
 from acoustics.programme import PROGRAMMES
@@ -152,33 +152,41 @@ def _greatest(level: Array) -> float:
     return float(known.max()) if len(known) else math.nan
 
 
-def text(summary: dict[str, Any]) -> str:
-    """The summary for people."""
+def text(summary: dict[str, Any], *, imperial: bool = False) -> str:
+    """The summary for people, with feet and pounds where they are asked for."""
+    return said(_blocks(summary), imperial=imperial)
+
+
+def _blocks(summary: dict[str, Any]) -> list[Block]:
     s = summary
-    lines = [
+    lines: list[Block] = [
         f"{s['hang']}  in  {s['venue']}",
         f"DESIGN {s['design']}    REVISION {s['revision']}    evenhang {s['version']}",
         "",
-        *levels_table(s).lines,
+        levels_table(s),
         "",
         "PARTS: mean level alone, dB(A), and the share of the seats where it is the loudest",
-        *parts_table(s).lines,
+        parts_table(s),
         "",
         *overlap_lines(s["overlap"]),
     ]
     if s["delays"]:
-        lines += ["", "DELAYS", *delays_table(s).lines]
+        lines += ["", "DELAYS", delays_table(s)]
     lines += ["", *echo_lines(s["echo"])]
     if s["neighbours"]:
-        lines += ["", "NEIGHBOURS, loudest place of each quiet area", *neighbours_table(s["neighbours"]).lines]
+        lines += ["", "NEIGHBOURS, loudest place of each quiet area", neighbours_table(s["neighbours"])]
     most = s["highest_drive_db"]
     highest = s["limited_by"] if math.isnan(most) else f"{most:+.1f} dB, where {s['limited_by']} reaches its maximum"
     lines += [f"drive {s['drive_db']:+g} dB, {s['programme']} programme; highest: {highest}", ""]
-    noted = [part for line in s["hearing"] for part in textwrap.wrap(line, 96, subsequent_indent="  ")]
-    lines += ["hearing, loudest seat of the audience:", *(f"  {line}" for line in noted), ""]
+    noted = [Paragraph(line, 98, indent=4, first=2) for line in s["hearing"]]
+    lines += ["hearing, loudest seat of the audience:", *noted, ""]
     lines += [*measured_text(s), ""] if "measured" in s else []
-    lines += [*textwrap.wrap(f"model:  {s['model']}", 98, subsequent_indent="        "), ""]
-    return "\n".join([*lines, *(f"! {caution}" for caution in s["cautions"])])
+    return [
+        *lines,
+        Paragraph(f"model:  {s['model']}", 98, indent=8),
+        "",
+        *(f"! {caution}" for caution in s["cautions"]),
+    ]
 
 
 def levels_table(s: dict[str, Any]) -> Table:

@@ -64,6 +64,7 @@ class Task:
     packaged: bool  # whether the packaged equipment is used too
     policy: str | None
     options: Options
+    imperial: bool = False  # of its reports alone: its key and its words are the same
 
 
 @dataclass(frozen=True)
@@ -104,7 +105,7 @@ def work_out(task: Task) -> Done | AtFault:
         read = _read(task, {})
         key = _key(read, task)
         target = Path(task.into) / f"{folder.slug(read.venue.name)}-{key[:_KEY_LETTERS]}"
-        found = _found(target, key)
+        found = _found(target, key, imperial=task.imperial)
         if found is not None:
             return Done(found, True)
         if task.design:
@@ -161,12 +162,13 @@ def _program() -> str:
     return of.hexdigest()
 
 
-def _found(target: Path, key: str) -> dict[str, Any] | None:
-    """What a folder says of itself if it was worked out from the same inputs and is whole."""
+def _found(target: Path, key: str, *, imperial: bool) -> dict[str, Any] | None:
+    """What a folder says of itself if it was worked out from the same inputs, in the same units, and is whole."""
     try:
         data: dict[str, Any] = json.loads((target / DONE_FILE).read_text(encoding="utf-8"))
         whole = all(sha256_of(target / name) == digest for name, digest in data["files"].items())
-        return data if data["key"] == key and whole else None
+        same = data["key"] == key and data.get("imperial", False) == imperial
+        return data if same and whole else None
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
 
@@ -210,6 +212,7 @@ def _write(target: Path, key: str, read: _Read, task: Task) -> dict[str, Any]:
             "rows": [_report(staging, hang, read, task) for hang in read.hangs],
             "show": None if read.show is None else _report_show(staging, read.show, read, task),
             "taken": _taken(read),
+            **({"imperial": True} if task.imperial else {}),
             "files": {
                 path.relative_to(staging).as_posix(): sha256_of(path)
                 for path in sorted(staging.rglob("*"))
@@ -246,7 +249,7 @@ def _report(staging: Path, hang: Hang, read: _Read, task: Task) -> dict[str, Any
     outcome = outcome_of(hang, loaded, read.catalogue, read.policy, read.others(hang), task.options)
     searched = [f"searched anew: {path.name}, whose hash is that of designed.toml" for path in read.texts]
     outcome = dataclasses.replace(outcome, asked=(*outcome.asked, *searched))
-    files: Writers = report_files(outcome)
+    files: Writers = report_files(outcome, imperial=task.imperial)
     text = read.texts.get(hang.document.path.resolve())
     if text is not None:
         files["designed.toml"] = partial(check_command.write_text, content=text)
@@ -258,7 +261,7 @@ def _report_show(staging: Path, show: Show, read: _Read, task: Task) -> dict[str
     """Write the folder of a show, and give its name and what it is judged by beside its hangs."""
     options = ShowOptions(task.options.grid_m, task.options.programme)
     outcome = show_outcome_of(show, (read.venue, read.document), read.catalogue, read.policy, options)
-    place = _fill(staging, show.name, outcome.summary["revision"], show_report_files(outcome))
+    place = _fill(staging, show.name, outcome.summary["revision"], show_report_files(outcome, imperial=task.imperial))
     shared = [check_command.finding_data(finding) for finding in outcome.judged.shared]
     return {"name": show.name, "folder": place, "findings": shared}
 

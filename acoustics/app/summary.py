@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import math
-import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from acoustics import air, evenness, hearing
+from acoustics.app.imperial import said
+from acoustics.app.sheet import Block, Paragraph
 from acoustics.app.survey_sheet import measured, measured_text
 from acoustics.bands import NOMINAL_HZ, OCTAVES_HZ, octave_bands
 from acoustics.programme import PROGRAMMES
@@ -185,15 +186,19 @@ def _refinement(result: xr.Dataset) -> dict[str, Any]:
     }
 
 
-def text(summary: dict[str, Any]) -> str:
-    """The summary for people, 80 to 100 columns wide."""
+def text(summary: dict[str, Any], *, imperial: bool = False) -> str:
+    """The summary for people, 80 to 100 columns wide; with feet and pounds where they are asked for."""
+    return said(_blocks(summary), imperial=imperial)
+
+
+def _blocks(summary: dict[str, Any]) -> list[Block]:
     s, of_air = summary, summary["air"]
     speed = "ISO 9613-1" if of_air["speed_of_sound_source"] == "ISO 9613-1" else "given in the venue file"
     absorbed = (
         f"absorption ISO 9613-1 {air.ACCURACY.split(' (')[0]}" if of_air["absorption"] != "none" else "no absorption"
     )
     assumed = ", assumed: the venue file gives none" if of_air["assumed"] else ""
-    lines = [
+    return [
         f"{s['hang']}  in  {s['venue']}",
         f"DESIGN {s['design']}    REVISION {s['revision']}    evenhang {s['version']}",
         "",
@@ -211,11 +216,10 @@ def text(summary: dict[str, Any]) -> str:
         "",
         *_legend(s),
         *_more(s),
-        *textwrap.wrap(f"model:  {s['model']}", 98, subsequent_indent="        "),
+        Paragraph(f"model:  {s['model']}", 98, 8),
         "",
         *(f"! {caution}" for caution in s["cautions"]),
     ]
-    return "\n".join(lines)
 
 
 def _legend(summary: dict[str, Any]) -> list[str]:
@@ -238,37 +242,36 @@ def _legend(summary: dict[str, Any]) -> list[str]:
     ]
 
 
-def _more(summary: dict[str, Any]) -> list[str]:
+def _more(summary: dict[str, Any]) -> list[Block]:
     if "refinement" not in summary:
         return [""]
     drive, near, worst = summary["drive"], summary["refinement"], summary["whole"]["worst_seat"]
-    lines = [""]
+    lines: list[Block] = [""]
     if worst is not None:
         x, y, z = worst["position_m"]
         where = f"{worst['area']}, x {x:.1f}, y {y:.1f}, z {z:.1f} m"
-        lines += _entry("worst seat", f"{worst['from_mean_db']:+.1f} dB(A) from the mean: {where}")
+        lines.append(_entry("worst seat", f"{worst['from_mean_db']:+.1f} dB(A) from the mean: {where}"))
     spread = summary["whole"]["shape_spread_db"]
     lines.append(
         f"tone         differs between seats by {_db(spread['rms'])} dB rms over the third octaves 200 Hz to 10 kHz"
     )
     for row in summary["contrast"]:
         below = f"{_db(row['to_mean_db'])} dB(A) below the audience, its loudest place {_db(row['to_greatest_db'])}"
-        lines += _entry("quiet", f"{row['quiet']}: {below}")
+        lines.append(_entry("quiet", f"{row['quiet']}: {below}"))
     most = drive["highest_drive_db"]
     highest = (
         drive["limited_by"] if math.isnan(most) else f"{most:+.1f} dB, where {drive['limited_by']} reaches its maximum"
     )
     over = _over(drive["above_highest_db"])
-    lines += _entry("drive", f"{drive['drive_db']:+g} dB{over}; highest: {highest}")
-    lines += _entry("close", _close(near))
-    for line in _without(summary["bands"]):
-        lines += _entry("bands", line)
-    noted = [part for line in drive["hearing"] for part in textwrap.wrap(line, 96, subsequent_indent="  ")]
-    return [*lines, "", "hearing, loudest served seat:", *(f"  {line}" for line in noted), ""]
+    lines.append(_entry("drive", f"{drive['drive_db']:+g} dB{over}; highest: {highest}"))
+    lines.append(_entry("close", _close(near)))
+    lines += [_entry("bands", line) for line in _without(summary["bands"])]
+    noted = [Paragraph(line, 98, indent=4, first=2) for line in drive["hearing"]]
+    return [*lines, "", "hearing, loudest served seat:", *noted, ""]
 
 
-def _entry(name: str, value: str) -> list[str]:
-    return textwrap.wrap(f"{name:13}{value}", 98, subsequent_indent=13 * " ")
+def _entry(name: str, value: str) -> Paragraph:
+    return Paragraph(f"{name:13}{value}", 98, indent=13)
 
 
 def _over(above_db: float) -> str:

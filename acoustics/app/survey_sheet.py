@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
+
+from acoustics.app.sheet import Paragraph
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -43,7 +44,7 @@ def measured(result: xr.Dataset) -> dict[str, Any]:
     return {"measured": found}
 
 
-def measured_text(summary: Mapping[str, Any]) -> list[str]:
+def measured_text(summary: Mapping[str, Any]) -> list[Paragraph]:
     """Lines of a summary: the sentence, and how far each shot lies off the plane of its area."""
     if "measured" not in summary:
         return []
@@ -55,11 +56,7 @@ def measured_text(summary: Mapping[str, Any]) -> list[str]:
     found = summary["measured"]["standpoints"]
     lines += [f"standpoints found: {found}"] if found else []
     lines += [f"off their planes, shots in order, mm: {planes}"] if planes else []
-    return [
-        line
-        for index, text in enumerate(lines)
-        for line in textwrap.wrap(f"{'' if index else 'measured':13}{text}", 98, subsequent_indent=13 * " ")
-    ]
+    return [Paragraph(f"{'' if index else 'measured':13}{text}", 98, indent=13) for index, text in enumerate(lines)]
 
 
 def measured_line(of: Mapping[str, Any]) -> str:

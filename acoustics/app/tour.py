@@ -51,13 +51,13 @@ def run(asked: argparse.Namespace) -> int:
         whole = whole_of(tour.file.name, tour.file.stock, [task.label for task in tasks], results)
         data = json.dumps(plain(tour_sheet.as_data(whole)), indent=2, ensure_ascii=False)
         for name, content in {
-            "index.html": tour_sheet.page(whole),
+            "index.html": tour_sheet.page(whole, imperial=asked.imperial),
             "tour.csv": tour_sheet.as_csv(whole),
             "tour.json": f"{data}\n",
         }.items():
             _replace(into / name, content)
     kept = sum(isinstance(result, Done) and result.kept for result in results)
-    print(data if asked.json else tour_sheet.text(whole, kept))
+    print(data if asked.json else tour_sheet.text(whole, kept, imperial=asked.imperial))
     if not asked.json:
         print(f"\nwritten to {Path(asked.out) / into.name}/: index.html, tour.csv, tour.json, a folder for each stop")
     return _status(whole)
@@ -87,6 +87,7 @@ def _task(tour: Tour, number: int, stop: Stop, into: Path, asked: argparse.Names
         packaged=not asked.only_equipment,
         policy=os.path.abspath(asked.policy) if asked.policy and Path(asked.policy).is_file() else asked.policy,
         options=options,
+        imperial=asked.imperial,
     )
 
 

@@ -10,8 +10,9 @@ from importlib import metadata
 from typing import Any
 from urllib.parse import quote
 
+from acoustics.app.imperial import said
 from acoustics.app.pages import render
-from acoustics.app.sheet import number, table
+from acoustics.app.sheet import Block, Figure, Table, number
 from acoustics.app.stop import AtFault, Done
 from acoustics.app.workers import Failed
 from acoustics.power import against_stock
@@ -131,12 +132,12 @@ def _cells(row: Mapping[str, Any]) -> list[str]:
     """The figures of a row that stand in the index and on the screen."""
     used = "" if row["used"] is None else f"{min(row['used'], 9.99):.0%}"
     levels = [number(row[f"{name}_db"]) for name in _LEVELS]
-    place = [str(row["enclosures"]), f"{row['tilt_deg']:+.1f}°", f"{row['trim_m']:.2f}"]
-    return [*place, *levels, used, f"{row['mass_kg']:.0f}"]
+    place = [str(row["enclosures"]), f"{row['tilt_deg']:+.1f}°", Figure(f"{row['trim_m']:.2f}", "m")]
+    return [*place, *levels, used, Figure(f"{row['mass_kg']:.0f}", "kg")]
 
 
-def page(whole: Whole) -> str:
-    """The index of all reports, one HTML file."""
+def page(whole: Whole, *, imperial: bool = False) -> str:
+    """The index of all reports, one HTML file; with feet and pounds where they are asked for."""
     done = [row for row in whole.rows if row["status"] != NOT_DONE]
     shared = dict(_shared(whole))
     stops = []
@@ -144,8 +145,8 @@ def page(whole: Whole) -> str:
         rows = [row for row in done if row["stop"] == label]
         show = _link(*whole.shows[label]) if label in whole.shows else None
         status = shared.get(label, "")
-        said = {"label": label, "venue": rows[0]["venue"], "show": show, "rows": [_index_row(row) for row in rows]}
-        stops.append({**said, "shared": status, "mark": _MARKS[status or WITHIN]})
+        one = {"label": label, "venue": rows[0]["venue"], "show": show, "rows": [_index_row(row) for row in rows]}
+        stops.append({**one, "shared": status, "mark": _MARKS[status or WITHIN]})
     return render(
         "tour.html",
         {
@@ -160,6 +161,7 @@ def page(whole: Whole) -> str:
             "cautions": list(CAUTIONS),
         },
         "A4 landscape",
+        imperial=imperial,
     )
 
 
@@ -168,8 +170,8 @@ def _index_row(row: Mapping[str, Any]) -> dict[str, Any]:
     words += [f"points: {row['points']}"] if row["points"] else []
     words += {"no": [], "yes": ["designed"]}.get(row["designed"], [f"designed: {row['designed']}"])
     found = f"{row['exceed']} exceed, {row['cannot_be_judged']} open" if row["status"] != WITHIN else "all within"
-    said = {"mark": _MARKS[row["status"]], "findings": found, "words": "; ".join(words)}
-    return said | {"hang": _link(row["hang"], row["folder"]), "cells": _cells(row)}
+    index = {"mark": _MARKS[row["status"]], "findings": found, "words": "; ".join(words)}
+    return index | {"hang": _link(row["hang"], row["folder"]), "cells": _cells(row)}
 
 
 def _link(name: str, folder: str) -> dict[str, str]:
@@ -186,25 +188,30 @@ def _truck(whole: Whole) -> Iterator[dict[str, Any]]:
         most = max((other.value or 0.0) for _, other in whole.stock if other.what == one.what)
         where = ", ".join(label for label, other in whole.stock if other.what == one.what and other.value == most)
         there = "not in the tour's stock" if one.limit is None else f"{one.limit:.0f}"
-        said = {EXCEEDS: "RUNS OUT", CANNOT: "not counted", WITHIN: "enough"}[one.status]
-        row = {"mark": _MARKS[one.status], "status": said, "name": one.what, "there": there}
+        word = {EXCEEDS: "RUNS OUT", CANNOT: "not counted", WITHIN: "enough"}[one.status]
+        row = {"mark": _MARKS[one.status], "status": word, "name": one.what, "there": there}
         yield row | {"most": f"{most:.0f}", "where": where}
 
 
-def text(whole: Whole, kept: int) -> str:
-    """What is printed: a line for each hang, what was not worked out, what runs out."""
+def text(whole: Whole, kept: int, *, imperial: bool = False) -> str:
+    """What is printed, with feet and pounds where they are asked for."""
+    return said(_blocks(whole, kept), imperial=imperial)
+
+
+def _blocks(whole: Whole, kept: int) -> list[Block]:
+    """A line for each hang, what was not worked out, what runs out."""
     done = [row for row in whole.rows if row["status"] != NOT_DONE]
     body = []
     for row in done:
         counted = [str(row["exceed"]), str(row["cannot_be_judged"])]
         body.append([row["venue"], row["hang"], *_cells(row), *counted, row["weakest"]])
-    lines = [f"{whole.name}    REVISION {whole.revision}", *(f"! {caution}" for caution in CAUTIONS), ""]
-    lines += table(["venue", "hang", *_COLUMNS, "exceed", "open", "weakest"], body, "llrrrrrrrrrrrrl")
+    lines: list[Block] = [f"{whole.name}    REVISION {whole.revision}", *(f"! {caution}" for caution in CAUTIONS), ""]
+    lines.append(Table(["venue", "hang", *_COLUMNS, "exceed", "open", "weakest"], body, "llrrrrrrrrrrrrl"))
     short = [one for one in _truck(whole) if one["mark"]]
     if short:
         rows = [[one["status"], one["name"], one["most"], one["there"], one["where"]] for one in short]
-        lines += ["", *table(["truck", "type", "taken", "there", "where"], rows, "llrrl")]
+        lines += ["", Table(["truck", "type", "taken", "there", "where"], rows, "llrrl")]
     lines += [f"{label}: power and stock of the show: {status}" for label, status in _shared(whole)]
     lines += [f"NOT WORKED OUT  {row['stop']}: {row['fault']}" for row in whole.faults]
     stops = len({row["stop"] for row in done})
-    return "\n".join([*lines, "", f"{stops} stops worked out, {kept} of them before; {len(whole.faults)} not"])
+    return [*lines, "", f"{stops} stops worked out, {kept} of them before; {len(whole.faults)} not"]

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from acoustics.app import folder
-from acoustics.app.sheet import number, plain, table
+from acoustics.app.imperial import said
+from acoustics.app.sheet import Block, Figure, Table, number, plain
 from acoustics.app.status import DONE, refusing
 from acoustics.app.venue_export import venue_and_hangs
 from acoustics.venue import Venue
@@ -30,44 +31,48 @@ def run(asked: argparse.Namespace) -> int:
     warned = warnings_of(venue, placed)
     word = revision({"venue": document.data, "hangs": [dict(hang.inputs) for hang in hangs]})
     data = plain(_data(venue, looks, warned, word))
-    writers = _writers(venue, looks, [layout.outline for layout in layouts])
+    writers = _writers(venue, looks, [layout.outline for layout in layouts], imperial=asked.imperial)
     target = folder.write(Path(asked.out), venue.name, word, writers)
     if asked.json:
         print(json.dumps({**data, "folder": str(target)}, indent=2, ensure_ascii=False))
     else:
-        print("\n".join(_text(venue, looks, warned, word)))
+        print(said(_blocks(venue, looks, warned, word), imperial=asked.imperial))
         print(f"\nwritten to {target}/: {', '.join(sorted(writers))}")
     return DONE
 
 
-def _writers(venue: Venue, looks: Sequence[Look], outlines: Sequence[Any]) -> dict[str, Callable[[Path], None]]:
-    from acoustics import plots, venue_plots
+def _writers(
+    venue: Venue, looks: Sequence[Look], outlines: Sequence[Any], *, imperial: bool
+) -> dict[str, Callable[[Path], None]]:
+    from acoustics import venue_plots
+    from acoustics.app.pictures import svg_writer
 
     def drawn(draw: Callable[..., Any]) -> Callable[[Path], None]:
-        return lambda path: plots.save_svg(venue_plots.figure_of(draw(venue, looks, outlines)), path)
+        return svg_writer(lambda: venue_plots.figure_of(draw(venue, looks, outlines)), imperial=imperial)
 
     pictures = {"plan": venue_plots.plan, "section": venue_plots.section, "sketch": venue_plots.sketch}
     return {f"venue-{name}.svg": drawn(draw) for name, draw in pictures.items()}
 
 
-def _text(venue: Venue, looks: Sequence[Look], warned: Sequence[Warned], word: str) -> list[str]:
-    rows = []
+def _blocks(venue: Venue, looks: Sequence[Look], warned: Sequence[Warned], word: str) -> list[Block]:
+    rows: list[list[str]] = []
     for look in looks:
-        ears = "–" if look.area.role == "obstacle" else f"{look.area.ear_height_m:.2f}"
+        ears = "–" if look.area.role == "obstacle" else Figure(f"{look.area.ear_height_m:.2f}", "m")
         slopes = [
             f"{look.rise_deg:.1f}",
             "–" if look.away_deg != look.away_deg else f"{round(look.away_deg, 1) + 0.0:+.1f}",
         ]
-        heights = [f"{look.low_m:.2f}", f"{look.high_m:.2f}"]
-        rows.append([look.area.name, look.area.role, number(look.size_m2), *slopes, *heights, ears])
+        heights = [Figure(f"{height:.2f}", "m") for height in (look.low_m, look.high_m)]
+        rows.append([look.area.name, look.area.role, number(look.size_m2, "m²"), *slopes, *heights, ears])
     head = ["area", "role", "size, m²", "rise, °", "away from stage, °", "lowest, m", "highest, m", "ears, m"]
-    lines = [f"{venue.name}: revision {word}", f"datum: {venue.datum}", "", *table(head, rows, "llrrrrrr")]
+    lines: list[Block] = [f"{venue.name}: revision {word}", f"datum: {venue.datum}", ""]
+    lines.append(Table(head, rows, "llrrrrrr"))
     if venue.point:
         rows = []
         for point in venue.point:
-            limit = "not known" if point.limit_kg is None else f"{point.limit_kg:g}"
-            rows.append([point.name, *(f"{value:.2f}" for value in point.position_m), limit])
-        lines += ["", *table(["point", "x, m", "y, m", "height, m", "limit, kg"], rows, "lrrrr")]
+            limit = "not known" if point.limit_kg is None else Figure(f"{point.limit_kg:g}", "kg")
+            rows.append([point.name, *(Figure(f"{value:.2f}", "m") for value in point.position_m), limit])
+        lines += ["", Table(["point", "x, m", "y, m", "height, m", "limit, kg"], rows, "lrrrr")]
     found = [f"looks wrong: {one}" for one in warned] or ["nothing looks wrong by the rules that are looked at"]
     return [*lines, "", *found, "", CAUTIONS[0]]
 
