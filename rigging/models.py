@@ -198,7 +198,7 @@ def feet_of(text: str) -> float | None:
 
     Whole feet take less than 12 inches, so that a slip of the pen is no length.
     """
-    found = _FEET.fullmatch(text.strip())
+    found = _FEET.fullmatch(text.replace("\u00a0", " ").strip())  # pages hold their lengths together with such spaces
     if found is None or not any(found[name] for name in ("feet", "inches", "top")):
         return None
     if found["top"] and (int(found["bottom"]) == 0 or int(found["top"]) >= int(found["bottom"])):

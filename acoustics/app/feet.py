@@ -20,6 +20,7 @@ from rigging.models import IMPERIAL
 FOOT_M, POUND_KG = (Fraction(str(IMPERIAL[key][1])) for key in ("_ft", "_lb"))
 POUND_FORCE_N = POUND_KG * Fraction("9.80665")
 _MILE_M = 5280 * FOOT_M
+KEPT = "\u00a0"  # a space at which no line is broken
 _FASTEST_WIND_M_S = 100  # a speed above it is that of sound
 
 # Imperial units in one metric unit, and their name.
@@ -74,7 +75,7 @@ def _converted(figures: str, unit: str, places: int | None) -> str:
         return value
 
     text = _ONE.sub(one, figures)
-    return f"{text} {name}".rstrip()
+    return f"{text}{KEPT}{name}" if name else text
 
 
 def converted(text: str, unit: str, places: int | None = None) -> tuple[str, str]:
@@ -108,7 +109,7 @@ def feet_and_inches(length_m: Fraction, parts: int) -> str:
     count = round(length_m / FOOT_M * 12 * parts)
     feet, rest = divmod(count, 12 * parts)
     inches, part = divmod(rest, parts)
-    share = f" {Fraction(part, parts)}" if part else ""
     words = [f"{feet}'"] if feet else []
-    words += [f'{inches or "" if part else inches}{share}"'.strip()] if rest or not feet else []
-    return " ".join(words)
+    words += [str(inches)] if inches or (feet and part) or not count else []
+    words += [str(Fraction(part, parts))] if part else []
+    return KEPT.join(words) + ('"' if rest or not count else "")

@@ -25,7 +25,8 @@ def said(blocks: Iterable[Block], *, imperial: bool = False) -> str:
     for block in blocks:
         shown = both(block) if imperial else block
         lines += [shown] if isinstance(shown, str) else shown.lines
-    return "\n".join(lines)
+    text = "\n".join(lines)
+    return text.replace(feet.KEPT, " ") if imperial else text
 
 
 def both(value: Any) -> Any:
