@@ -21,8 +21,10 @@ def render(template: str, values: dict[str, Any], paper: str = "A4", *, imperial
     environment = jinja2.Environment(
         loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    style = environment.get_template("page.css").render(paper=paper)
-    return environment.get_template(template).render(**(both(values) if imperial else values), style=Markup(style))
+    style = environment.get_template("page.css").render(paper=paper, imperial=imperial)
+    return environment.get_template(template).render(
+        **(both(values) if imperial else values), style=Markup(style), imperial=imperial
+    )
 
 
 @dataclass(frozen=True)

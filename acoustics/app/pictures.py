@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.figure import Figure as Drawing
 from matplotlib.text import Text
 from matplotlib.ticker import FuncFormatter
@@ -15,8 +17,13 @@ from matplotlib.ticker import FuncFormatter
 from acoustics import plots
 from acoustics.app import feet, sheet
 
-_METRES = ", m"  # what the label of an axis in metres ends in, and the title of axes whose bare figures are in metres
-_BARE = re.compile(r"\s*[-−]?\d+(\.\d+)?\s*")
+# What the label of an axis ends in: the name of what stands beside its ticks, and one such unit.
+_AXES = {", m": ("ft", float(feet.FOOT_M)), ", m²": ("ft²", float(feet.FOOT_M) ** 2)}
+_METRES = ", m"
+_ALL_METRES = re.compile(r"(?<=, m)(?=;|$)")  # in the title of a figure whose axes have no labels
+_BARE = re.compile(r"\s*[-−]?\d+\.\d+\s*")  # not what marks a place, which is whole
+_UPRIGHT = 26  # letters in a line of the label of an upright axis
+_ROOMIER = (1.4, 1.15)  # a picture whose bare figures grow longer grows with them
 
 
 def svg_writer(draw: Callable[[], Any], *, imperial: bool = False) -> Callable[[Path], None]:
@@ -26,29 +33,42 @@ def svg_writer(draw: Callable[[], Any], *, imperial: bool = False) -> Callable[[
 
 def in_both(figure: Drawing) -> Drawing:
     """The figure, whose words, axes and ticks now say feet and pounds beside metres and kilograms."""
+    title = figure.get_suptitle()
     for ax in figure.axes:
-        _axes_in_both(ax)
+        for axis, gap in ((ax.xaxis, "\n"), (ax.yaxis, " ")):
+            words = axis.get_label_text()
+            if not words and _ALL_METRES.search(title):
+                _ticks_in_both(axis, gap, _AXES[_METRES][1])
+            for end, (name, size) in _AXES.items():
+                if words.endswith(end):
+                    label = f"{words} ({name})"
+                    axis.get_label().set_text(label if axis is ax.xaxis else textwrap.fill(label, _UPRIGHT))
+                    _ticks_in_both(axis, gap, size)
+        if ax.get_title(loc="left").endswith(_METRES):
+            _bare_in_both(figure, ax)
     for text in figure.findobj(Text):
         assert isinstance(text, Text)
-        words = feet.in_text(text.get_text())
-        if words != text.get_text():
-            text.set_text(words)
+        words = text.get_text()
+        both = _ALL_METRES.sub(" (ft)", words) if words == title else feet.in_text(words)
+        if both != words:
+            text.set_text(both)
     return figure
 
 
-def _axes_in_both(ax: Axes) -> None:
-    for axis in (ax.xaxis, ax.yaxis):
-        label = axis.get_label()
-        if label.get_text().endswith(_METRES):
-            label.set_text(f"{label.get_text()} (ft)")
-            gap = "\n" if axis is ax.xaxis else " "
-            axis.set_major_formatter(FuncFormatter(lambda at, _, gap=gap: f"{at:g}{gap}({_feet(at)})"))
-    if ax.get_title(loc="left").endswith(_METRES):
-        for text in ax.texts:
-            if _BARE.fullmatch(text.get_text()):
-                text.set_text(f" {feet.of_figure(sheet.Figure(text.get_text().strip(), 'm'))} ")
+def _ticks_in_both(axis: Axis, gap: str, size: float) -> None:
+    """Every tick in both units, of which the other is so large, with a gap between them. [m or m²]"""
+
+    def say(at: float, _: int | None) -> str:
+        other = at / size
+        small = 0.0 < abs(other) < 10.0
+        return f"{at:g}{gap}({other:.{1 if small else 0}f})".replace("-", "−")
+
+    axis.set_major_formatter(FuncFormatter(say))
 
 
-def _feet(at_m: float) -> str:
-    at = at_m / float(feet.FOOT_M)
-    return f"{at:.1f}" if 0.0 < abs(at) < 10.0 else f"{at:.0f}"
+def _bare_in_both(figure: Drawing, ax: Axes) -> None:
+    """Bare figures of axes whose title says that they are in metres."""
+    figure.set_size_inches(*(side * more for side, more in zip(figure.get_size_inches(), _ROOMIER, strict=True)))
+    for text in ax.texts:
+        if _BARE.fullmatch(text.get_text()):
+            text.set_text(f" {feet.of_figure(sheet.Figure(text.get_text().strip(), 'm'))} ")
