@@ -362,3 +362,37 @@ def test_words_do_not_change_with_the_option(sample_venues, tmp_path, capsys):
         assert cli.main([*asked, *options]) == 0
         found.append(json.loads(capsys.readouterr().out))
     assert found[0] == found[1]
+
+
+TOUR = """
+format = "tour/1"
+name = "one hall"
+grid_m = 4.0
+[[stop]]
+venue = "{folder}/venue.toml"
+hangs = ["{folder}/centre.toml"]
+"""
+
+
+def test_a_tour_is_told_anew_under_the_same_words(sample_venues, tmp_path, capsys):
+    """A stop that is done in metres alone is not kept for feet, nor the other way round; its words and data are."""
+    (tmp_path / "tour.toml").write_text(TOUR.format(folder=sample_venues / "club"), "utf-8")
+    asked = ["tour", str(tmp_path / "tour.toml"), "--processes", "1", "--out", str(tmp_path / "out")]
+    found = []
+    for options in ([], ["--imperial"], ["--imperial"], []):
+        assert cli.main([*asked, *options]) in (0, 1, 4)
+        root = tmp_path / "out" / "one-hall"
+        pages = {path.relative_to(root): path.read_text("utf-8") for path in sorted(root.rglob("*.html"))}
+        data = [(root / name).read_text("utf-8") for name in ("tour.json", "tour.csv")]
+        found.append((capsys.readouterr().out, pages, data))
+    metric, imperial, again, back = found
+    assert len(metric[1]) == 2
+    assert faults_of(imperial[0]) == []
+    assert [fault for cell, unit in columns_of(imperial[0]) if (fault := cell_fault(cell, unit))] == []
+    assert len(columns_of(imperial[0])) == 2  # trim and mass of its hang
+    for name, page in metric[1].items():
+        check_page(page, imperial[1][name])
+    assert metric[2] == imperial[2] == back[2]
+    assert again[1] == imperial[1]
+    assert back[1] == metric[1]
+    assert [", 0 of them before" in said for said, *_ in found] == [True, True, False, True]
