@@ -38,9 +38,7 @@ def air(text: str, celsius: int, humidity: int, absorption: bool) -> str:
 
 
 @pytest.mark.parametrize(("celsius", "humidity", "hz", "db_per_km"), TABLE_1)
-def test_the_house_gets_less_by_what_the_air_takes(
-    evenhang, sample_venues, tmp_path, celsius, humidity, hz, db_per_km
-):
+def test_the_house_gets_less_by_what_the_air_takes(evenhang, sample_venues, tmp_path, celsius, humidity, hz, db_per_km):
     """The main of the sample with and without absorption: from 1.7 dB at 1 kHz to 35 dB at 6.3 kHz in cold, wet air."""
     heath = sample_venues / "heath"
     text = (heath / "venue.toml").read_text()
