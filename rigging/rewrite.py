@@ -7,7 +7,7 @@ from typing import Any
 import tomlkit
 
 from rigging.hang import Hang
-from rigging.models import IMPERIAL
+from rigging.models import IMPERIAL, feet_of
 
 
 def rewritten(text: str, hang: Hang) -> str:
@@ -83,7 +83,10 @@ def _listed(file: Any, name: str) -> Any:
 def _set_trim(file: Any, trim_m: float) -> None:
     for key, factor in (("position_m", 1.0), ("position_ft", IMPERIAL["_ft"][1])):
         if key in file:
-            file[key][2] = round(trim_m / factor, 6)
+            old, new = file[key][2], round(trim_m / factor, 6)
+            # A text of feet and inches that says the same stays as it stood.
+            if not isinstance(old, str) or round(feet_of(old) or 0.0, 6) != new:
+                file[key][2] = new
 
 
 def _set_arm(file: Any, hang: Hang) -> None:

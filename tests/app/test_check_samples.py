@@ -25,6 +25,7 @@ SOURCES = [*(ROOT / "rigging").rglob("*.py"), *(ROOT / "acoustics").rglob("*.py"
 # stands on its links. The pull-back lifts the rear of the last row: its moment about the pivots is greater than that of
 # what hangs below from the joint of rows 4 and 5 down (calc: hand). Of a column that tips nothing is within that its
 # balance decides: of steep-bare all 24 of its joints, and what does not exceed of the 14 of its picks and of 2 points.
+# The bowl's delays look up by 14°, so that a gust from the front pushes the two upper joints of theirs shut.
 SAMPLE_HANGS = [
     ("theatre/left", 0, 0, 0, 0),
     ("theatre/right", 0, 0, 0, 0),
@@ -43,6 +44,25 @@ SAMPLE_HANGS = [
     ("arena/side-left", 0, 0, 0, 0),
     ("theatre/pulled", 0, 0, 0, 4),
     ("club/centre", 0, 0, 0, 0),
+    ("ballroom/left", 0, 0, 0, 0),
+    ("ballroom/right", 0, 0, 0, 0),
+    ("opera/left", 0, 0, 0, 0),
+    ("opera/right", 0, 0, 0, 0),
+    ("opera/centre", 0, 0, 0, 0),
+    ("heath/left", 0, 0, 0, 0),
+    ("heath/right", 0, 0, 0, 0),
+    ("heath/delay-left", 0, 0, 0, 0),
+    ("heath/delay-right", 0, 0, 0, 0),
+    ("heath/front-left", 4, 0, 1, 2),
+    ("heath/front-right", 4, 0, 1, 2),
+    ("bowl/left", 0, 0, 0, 0),
+    ("bowl/right", 0, 0, 0, 0),
+    ("bowl/side-left", 0, 0, 0, 0),
+    ("bowl/side-right", 0, 0, 0, 0),
+    ("bowl/delay-left", 0, 0, 0, 2),
+    ("bowl/delay-right", 0, 0, 0, 2),
+    ("drawn/left", 0, 0, 0, 0),
+    ("drawn/right", 4, 0, 1, 0),  # the drawing does not say what its point "right 2" carries
 ]
 
 
