@@ -186,9 +186,10 @@ def converted(value: Any, suffix: str) -> Converted | None:
 
 _FOOT, _INCH = r"(?:'|′|’|ft\.?)", r"(?:\"|″|”|''|′′|in\.?)"
 _NUMBER = r"\d+(?:\.\d*)?|\.\d+"
+_WHOLE = r"\d{1,9}"  # Python refuses to read whole numbers of thousands of digits
 _FEET = re.compile(
     rf"(?P<sign>[-+]?)\s*(?:(?P<feet>{_NUMBER})\s*{_FOOT})?"
-    rf"(?:\s*-?\s*(?:(?P<inches>{_NUMBER})(?!\s*/))?(?:\s*(?P<top>\d+)\s*/\s*(?P<bottom>\d+))?\s*{_INCH})?",
+    rf"(?:\s*-?\s*(?:(?P<inches>{_NUMBER})(?!\s*/))?(?:\s*(?P<top>{_WHOLE})\s*/\s*(?P<bottom>{_WHOLE}))?\s*{_INCH})?",
     re.ASCII,
 )
 
