@@ -62,10 +62,10 @@ def where() -> Callable[[str], tuple[str, list[str]]]:
 def refused(desk: Path, capsys: pytest.CaptureFixture[str]) -> Callable[..., list[str]]:
     """Runs a command that must refuse a file: status 2, messages that name the file and a next step, nothing else.
 
-    Returns the messages, without the file's name.
+    Returns the messages, without the file's name. `inside`: they may be about what lies in it.
     """
 
-    def run(file: str, command: list[str]) -> list[str]:
+    def run(file: str, command: list[str], *, inside: bool = False) -> list[str]:
         before, start = held(desk), time.monotonic()
         try:
             code = main(command)
@@ -79,13 +79,12 @@ def refused(desk: Path, capsys: pytest.CaptureFixture[str]) -> Callable[..., lis
         lines = err.splitlines()
         assert lines
         for line in lines:
-            assert line.startswith((f"{file}:", "--policy: ")), line
-            assert file in line
+            assert line.startswith((f"{file}:", *([f"{file}/"] if inside else []))), line
             assert line.isprintable()
             assert "; " in line
             assert len(line) < 1000
         assert "Traceback" not in err
-        return [line.removeprefix(f"{file}:") for line in lines]
+        return [line.removeprefix(file).removeprefix(":") for line in lines]
 
     return run
 

@@ -170,3 +170,6 @@ def test_what_is_not_there(refused, where, desk, kind):
         command = [*command[:3], "--equipment", file, "--only-equipment"]
     (line,) = refused(file, command)
     assert "does not exist; check the path" in line or "cannot be read as a folder of equipment files" in line
+
+
+CASES += [(kind, work.__name__) for kind, work in PLACES]

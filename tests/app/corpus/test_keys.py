@@ -125,4 +125,4 @@ def test_key_of_another_type(refuse, kind, key, value):
     assert any(at(line, key) for line in lines), lines
 
 
-CASES = [*((kind, key, value) for kind, key, value, *_ in BY_HAND), *RETYPED]
+CASES = list(dict.fromkeys([*((kind, key, value) for kind, key, value, *_ in BY_HAND), *RETYPED]))

@@ -31,8 +31,8 @@ LINES = "  0\nPOLYLINE\n  5\nA2\n  8\nSEATS\n 66\n1\n 70\n1\n" + "".join(
     VERTEX.format(*one) for one in [(20, -4, 0.5), (30, -4, 0), (30, 4, 0)]
 )
 LINES += "  0\nSEQEND\n  8\nSEATS\n"
-DRAWING = f"{HEAD}  0\nSECTION\n  2\nENTITIES\n{FACE}{LINES}  0\nENDSEC\n  0\nEOF\n"
-DEEP_BLOCKS = "  0\nSECTION\n  2\nBLOCKS\n{}  0\nENDSEC\n"
+ENTITIES, END = "  0\nSECTION\n  2\nENTITIES\n", "  0\nENDSEC\n  0\nEOF\n"
+DRAWING = HEAD + ENTITIES + FACE + LINES + END
 
 
 def block(name: str, inside: str) -> str:
@@ -44,10 +44,8 @@ def insert(name: str, more: str = "") -> str:
 
 
 def with_blocks(blocks: str, entity: str) -> str:
-    text = DRAWING.replace(
-        "  0\nSECTION\n  2\nENTITIES\n", DEEP_BLOCKS.format(blocks) + "  0\nSECTION\n  2\nENTITIES\n"
-    )
-    return text.replace(FACE, FACE + entity)
+    text = DRAWING.replace(END, entity + END)
+    return text.replace(ENTITIES, f"  0\nSECTION\n  2\nBLOCKS\n{blocks}  0\nENDSEC\n{ENTITIES}")
 
 
 def chain(length: int) -> str:
@@ -59,6 +57,7 @@ def bomb(levels: int, many: int) -> str:
     return "".join(block(f"B{i}", insert(f"B{i + 1}") * many) for i in range(levels)) + block(f"B{levels}", FACE)
 
 
+FACES = block("B", FACE)
 DRAWINGS: dict[str, tuple[str | bytes, str]] = {
     "empty": ("", "is empty; name a DXF file"),
     "cut in a face": (DRAWING[: DRAWING.index(" 13\n")], "is cut off"),
@@ -82,13 +81,13 @@ DRAWINGS: dict[str, tuple[str | bytes, str]] = {
     "a line for a face": (DRAWING.replace(LINES, "").replace("\n15\n", "\n5\n"), "holds no face or closed outline"),
     "a steep one": (DRAWING.replace(LINES, "").replace("\n1\n", "\n90\n"), "holds no face or closed outline"),
     "a block in itself": (with_blocks(block("B", insert("b")), insert("B")), "holds itself; purge or redraw the block"),
-    "two blocks in each other": (with_blocks(block("B", insert("C")) + block("C", insert("B")), insert("B")), "holds itself"),
+    "two in each other": (with_blocks(block("B", insert("C")) + block("C", insert("B")), insert("B")), "holds itself"),
     "blocks 200 deep": (with_blocks(chain(200), insert("B0")), "lies more than 32 blocks deep"),
     "blocks 5,000 deep": (with_blocks(chain(5_000), insert("B0")), "lies more than 32 blocks deep"),
     "a bomb of blocks": (with_blocks(bomb(20, 10), insert("B0")), "entities with all copies of its blocks"),
-    "a bomb of copies": (with_blocks(block("B", FACE), insert("B", " 70\n30000\n 71\n30000\n")), "entities with all copies"),
-    "a block of many copies": (with_blocks(block("B", FACE), insert("B", " 70\n60\n 71\n60\n")), "2,000 at most are read"),
-    "a block of no size": (with_blocks(block("B", FACE), insert("B", " 41\nnan\n")), "has a coordinate that is no number"),
+    "a bomb of copies": (with_blocks(FACES, insert("B", " 70\n30000\n 71\n30000\n")), "entities with all copies"),
+    "a block of many copies": (with_blocks(FACES, insert("B", " 70\n60\n 71\n60\n")), "2,000 at most are read"),
+    "a block of no size": (with_blocks(FACES, insert("B", " 41\nnan\n")), "lies in a block whose place, scale or turn"),
 }  # fmt: skip
 
 
@@ -114,6 +113,67 @@ def test_the_sound_drawing_is_read(desk, capsys, end):
         for file in ("good.dxf", "new.toml"):
             (desk / file).unlink(missing_ok=True)
     assert "SEATS 2" in capsys.readouterr().out
+
+
+# Packs: a zip with a listing, and what is done to it.
+def zipped(*members: tuple[str, bytes], mode: int = 0) -> bytes:
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as opened:
+        for name, content in members:
+            info = zipfile.ZipInfo("x" * len(name))
+            info.filename, info.external_attr = name, mode << 16
+            info.compress_type = zipfile.ZIP_DEFLATED
+            opened.writestr(info, content)
+    return held.getvalue()
+
+
+def listing(**changes: Any) -> bytes:
+    """A zip with a listing alone, of a pack that lacks all else."""
+    file = {"member": "policy.toml", "role": "policy", "sha256": "0" * 64}
+    words = {"design": "bagotilufo", "revision": "bagotilufo"}
+    job = {"name": "x", "venue_name": "x", "file": "a.toml", "results": "results/x", "words": words, "figures": {}}
+    asked = {"grid_m": 1.0, "drive_db": 0.0, "programme": "pink", "over_edges": False, "points": 1}
+    whole = {"format": "pack/1", "name": "x", "word": "bagotilufo", "version": "1", "asked": asked, "jobs": [job],
+             "files": [file, {**file, "member": "a.toml", "role": "hang"}]}  # fmt: skip
+    return zipped(("pack.json", json.dumps({**whole, **changes}).encode()))
+
+
+PACKS: dict[str, tuple[bytes, str]] = {
+    **{f"cut at {share} %": (listing()[: len(listing()) * share // 100], "is damaged, or no zip")
+       for share in (0, 5, 20, 40, 60, 80, 90, 99)},
+    "bytes changed": (listing().replace(b"PK\x01\x02", b"PK\x09\x09"), "is damaged, or no zip"),
+    "a zip in a zip": (zipped(("pack.zip", listing())), "is a zip, but no pack"),
+    "no member": (zipped(), "is a zip, but no pack"),
+    "a path upwards": (zipped(("pack.json", b"{}"), ("a/../../b", b"x")), "is no plain path below the folder"),
+    "a device's name": (zipped(("pack.json", b"{}"), ("nul.toml", b"x")), "that one system keeps for a device"),
+    "a bidi name": (zipped(("pack.json", b"{}"), ("a\u202eb", b"x")), "holds a character that not every system takes"),
+    "a socket": (zipped(("pack.json", b"{}"), mode=stat.S_IFSOCK | 0o777), "has a member that is no regular file"),
+    "a listing in Latin-1": (zipped(("pack.json", b'{"name": "f\xfcr"}')), "pack.json: is no valid JSON"),
+    "a listing with a mark": (zipped(("pack.json", b"\xef\xbb\xbf{}")), "pack.json: "),
+    "a number of 5,000 digits": (zipped(("pack.json", b'{"format": 1' + b"0" * 5_000 + b"}")), "is no valid JSON"),
+    "a listing nested without end": (zipped(("pack.json", b'{"a":' * 50_000)), "pack.json: is no valid JSON"),
+    "a listing without format": (zipped(("pack.json", b"{}")), "pack.json: format: key is missing"),
+    "a later version": (listing(format="pack/2"), "format: is a version that this release does not know"),
+    "no number": (listing(asked={"grid_m": float("nan")}), "asked.grid_m: is not a finite number"),
+    "a number too large": (listing(asked={"drive_db": 1e308}), "asked.drive_db: lies outside the plausible range"),
+    "a path for a hash": (listing(files=[{"sha256": "../x"}]), "files[1].sha256: is no SHA-256"),
+    "a lone surrogate": (listing(name="\ud800"), "name: must be 1 to 80 printable characters"),
+    "a bidi text": (listing(version="1\u202e"), "version: must be 1 to 80 printable characters"),
+    "an unknown key": (listing(colour=1), "colour: is an unknown key"),
+    "jobs without end": (listing(jobs=[{}] * 20_000), "holds more faults than the 100 that are told"),
+    "what is not there": (listing(), "bad.zip/a.toml: is missing, though pack.json lists it"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", PACKS)
+def test_pack(refused, desk, name):
+    content, said = PACKS[name]
+    (desk / "bad.zip").write_bytes(content)
+    try:
+        lines = refused("bad.zip", ["unpack", "bad.zip", "--out", "out"], inside=True)
+    finally:
+        (desk / "bad.zip").unlink()
+    assert any(said in f"bad.zip{line}" for line in lines), lines
 
 
 # Measured directivity: variables of a sound file, and what is done to them.
@@ -162,7 +222,7 @@ DIRECTIVITIES: dict[str, tuple[Callable[[dict[str, Any]], None], str]] = {
     "a falling frequency": (spoilt("N", 700.0), "N: does not rise from 0 Hz: entry 4 (got 700"),
     "another convention": (put(":SOFAConventions", "SimpleFreeFieldHRIR"), "SOFAConventions: is not FreeField"),
     "a later version": (put(":SOFAConventionsVersion", "9.0"), "SOFAConventionsVersion: is not 1.0 or 1.1"),
-    "a number for its version": (put(":SOFAConventionsVersion", 1.1), "SOFAConventionsVersion: is not 1.0 or 1.1"),
+    "a number for its version": (put(":SOFAConventionsVersion", 9.5), "SOFAConventionsVersion: is not 1.0 or 1.1"),
     "an odd convention": (put(":Conventions", "\x1b[2J"), "Conventions: is not SOFA"),
     "kilohertz": (put("N:Units", "kHz"), "N:Units: is not hertz"),
     "feet": (put("ReceiverPosition:Units", "degree, degree, foot"), "ReceiverPosition:Units: is no unit of spherical"),
@@ -204,6 +264,11 @@ def predict_with(refused, desk):
     )
     for file in (desk / "kit").iterdir():
         file.unlink()
+
+
+CASES = [("dxf", name) for name in DRAWINGS]
+CASES += [("sofa", name) for name in DIRECTIVITIES]
+CASES += [("pack", name) for name in PACKS]
 
 
 def test_the_sound_directivity_is_read(tmp_path):
