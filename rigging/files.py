@@ -34,13 +34,22 @@ M = TypeVar("M", bound=Model)
 
 @dataclass(frozen=True)
 class Document:
-    """A TOML file as read: `file` as typed, `data` unchecked, `text` for line numbers, `sha256` of its bytes."""
+    """A TOML file as read: `file` as typed, `data` unchecked, `text` for line numbers, `sha256` of its bytes.
+
+    Lines of `text` end with a line feed; most of those of the file end with `line_end`.
+    """
 
     file: str
     path: Path
     text: str
     data: dict[str, Any]
     sha256: str
+    line_end: str = "\n"
+
+    @property
+    def as_written(self) -> str:
+        """The text with the line ends that the file has."""
+        return self.text.replace("\n", self.line_end)
 
     def fault(self, loc: Loc, wrong: str, todo: str, value: object = NO_VALUE) -> Fault:
         """A fault at `loc`, with its line where that is certain."""
@@ -76,7 +85,7 @@ def parse(text: str, file: str, *formats: str) -> Document:
     FileFaults
         If it is no TOML, or of another kind or version.
     """
-    return _parsed(text, file, formats, text.encode())
+    return _parsed(text.replace("\r\n", "\n"), file, formats, text.encode())
 
 
 def _parsed(text: str, file: str, formats: tuple[str, ...], content: bytes) -> Document:
@@ -86,7 +95,8 @@ def _parsed(text: str, file: str, formats: tuple[str, ...], content: bytes) -> D
         _refuse_deep(data)
     except (ValueError, RecursionError) as error:
         raise FileFaults([_syntax_fault(file, error)]) from None
-    document = Document(file, Path(file), text, data, hashlib.sha256(content).hexdigest())
+    line_end = "\r\n" if 2 * content.count(b"\r\n") > content.count(b"\n") else "\n"
+    document = Document(file, Path(file), text, data, hashlib.sha256(content).hexdigest(), line_end)
     check_format(document, *formats)
     return document
 

@@ -58,7 +58,7 @@ def run(asked: argparse.Namespace) -> int:
 
 def write_text(path: Path, content: str) -> None:
     """Write a text file in UTF-8."""
-    path.write_text(content, encoding="utf-8")
+    path.write_text(content, encoding="utf-8", newline="")
 
 
 def _check(asked: argparse.Namespace) -> Report:
