@@ -88,6 +88,14 @@ def words(node: Any) -> set[str]:
 
 
 SAMPLES = {kind: tomllib.loads(text) for kind, text in TEXTS.items()}
+# What no sample says.
+SAMPLES["hang"] |= {
+    "group": [{"rows": [1], "filter": [{"kind": "bell", "frequency_hz": 99.0, "gain_db": 1.0, "q": 1.0}]}],
+    "search": {
+        "tilt_deg": [-4.0, 4.0], "splays_deg": [0.0, 1.0], "trim_m": [9.0, 11.0], "gain_db": [-6.0, 0.0],
+        "fall_of_db": {"stalls": 2.0}, "band_weights": {"500": 1.0}, "target_db": {"500": 1.0}, "count": [10, 12],
+    },
+}  # fmt: skip
 WORDS = sorted(set().union(*map(words, SAMPLES.values())))
 ODD = ["1e308", "-1e308", "5e-324", "inf", "nan", "-0.0", "1" + "0" * 400, "0x" + "f" * 4200, "1979-05-27", "07:32:00",
        '""', r'"\u0000"', r'"\u202e"', r'"\U0001f3b8"', r'"a\nb"', '"' + "x" * 5_000 + '"', "[]", "{}", "[[[[[]]]]]",
