@@ -83,9 +83,14 @@ def _check_flag(value: Any) -> bool:
     return value
 
 
+_LONGEST_PATH = 500  # characters; most systems take 4,096 bytes, some 260 characters
+
+
 def _check_path(value: Any) -> str:
     if not isinstance(value, str) or not value.strip() or not value.isprintable():
         raise problem("must be the name of a file", "put it in quotes")
+    if len(value) > _LONGEST_PATH:
+        raise problem(f"is longer than {_LONGEST_PATH} characters", "name the file from the folder of this one")
     return value
 
 
