@@ -92,7 +92,7 @@ DAMAGE = {
 CASES = [(kind, name) for kind, text in SAMPLES.items() for name, (work, _) in DAMAGE.items() if work(text) is not None]
 
 
-@pytest.mark.parametrize(("kind", "name"), CASES)
+@pytest.mark.parametrize(("kind", "name"), DAMAGED)
 def test_damaged_file(refuse, kind, name):
     work, said = DAMAGE[name]
     lines = refuse(kind, work(SAMPLES[kind]))
@@ -172,4 +172,4 @@ def test_what_is_not_there(refused, where, desk, kind):
     assert "does not exist; check the path" in line or "cannot be read as a folder of equipment files" in line
 
 
-CASES += [(kind, work.__name__) for kind, work in PLACES]
+CASES = [*DAMAGED, *((kind, work.__name__) for kind, work in PLACES)]
