@@ -89,7 +89,9 @@ DAMAGE = {
     "an astral key": (with_more('"\\U0001f3b8" = 1'), "is an unknown key"),
     "a key with a line end": (with_more('"a\\nb" = 1'), "is an unknown key"),
 }  # fmt: skip
-CASES = [(kind, name) for kind, text in SAMPLES.items() for name, (work, _) in DAMAGE.items() if work(text) is not None]
+DAMAGED = [
+    (kind, name) for kind, text in SAMPLES.items() for name, (work, _) in DAMAGE.items() if work(text) is not None
+]
 
 
 @pytest.mark.parametrize(("kind", "name"), DAMAGED)
