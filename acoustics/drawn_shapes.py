@@ -152,12 +152,16 @@ def outlines(placed: Placed, sag_m: float) -> list[Array] | str:
     Raises
     ------
     NotTaken
-        If a face names a corner that is not there.
+        If a face names a corner that is not there, or the entity lies nowhere.
     """
     entity = placed.entity
+    if not np.isfinite(placed.matrix).all():
+        raise NotTaken(
+            placed.source, "lies in a block whose place, scale or turn is no number", "insert the block anew"
+        )
     # An arc may be stretched: its sag grows with the longest of the axes that it is scaled along.
     stretch = float(np.linalg.norm(placed.matrix[:3, :3], 2))
-    sag = sag_m / stretch if stretch > 0.0 and np.isfinite(stretch) else np.inf
+    sag = sag_m / stretch if stretch > 0.0 else np.inf
     if placed.kind == "3DFACE":
         found: list[Any] | str = [entity.wcs_vertices()]
     elif placed.kind == "LWPOLYLINE":

@@ -64,10 +64,13 @@ def _stop_faults(stop: Mapping[str, Any], loc: Loc) -> Iterator[Problem]:
     elif not stop.get("hangs"):
         yield (*loc, "hangs"), "names no hang", 'give hangs = ["…"] beside venue', NO_VALUE
     hangs = stop.get("hangs")
-    listed = hangs if isinstance(hangs, list) else []
-    for place, name in enumerate(listed):
-        if name in listed[:place]:
+    seen: set[str] = set()
+    for place, name in enumerate(hangs if isinstance(hangs, list) else []):
+        if not isinstance(name, str):
+            continue
+        if name in seen:
             yield (*loc, "hangs", place), "names a hang twice", "name each once", name
+        seen.add(name)
 
 
 @dataclass(frozen=True)

@@ -222,14 +222,14 @@ KINDS: dict[str, type[Equipment]] = {
 
 
 def _fitting_faults(below: Any) -> Iterator[tuple[Loc, str, str, object]]:
-    seen: list[str] = []
+    seen: dict[str, int] = {}
     for index, entry in enumerate(below if isinstance(below, list) else []):
         fitting = entry.get("fitting") if isinstance(entry, dict) else None
         if isinstance(fitting, str):
             if fitting in seen:
-                wrong = f"is the fitting of below[{seen.index(fitting) + 1}] too"
+                wrong = f"is the fitting of below[{seen[fitting] + 1}] too"
                 yield ("below", index, "fitting"), wrong, "list all its splays in one [[below]]", fitting
-            seen.append(fitting)
+            seen.setdefault(fitting, index)
 
 
 def lower_pivot_m(item: Item) -> tuple[float, float]:

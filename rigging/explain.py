@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from rigging.faults import NO_VALUE, Loc, closest, value_at
-from rigging.models import IMPERIAL, Model, converted, model_in
+from rigging.models import IMPERIAL, Model, converted, imperial_keys, model_in
 
 Problem = tuple[Loc, str, str, object]
 
@@ -124,7 +124,7 @@ def _unknown(loc: Loc, owner: type[Model] | None, value: object, table: object) 
     name = str(loc[-1])
     for suffix, (metric, _) in IMPERIAL.items():
         twin = name.removesuffix(suffix) + metric
-        if name.endswith(suffix) and isinstance(table, Mapping) and twin in table:
+        if owner and imperial_keys(owner).get(name) == suffix and isinstance(table, Mapping) and twin in table:
             return loc, f"stands beside {twin}", "keep one of the two", value
     known = owner.model_fields if owner else {}
     close = closest(name, known)

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import difflib
+import itertools
 import re
 import tomllib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-# Locating a fault parses growing prefixes, which is quadratic: beyond this no line is given.
+# Locating a fault parses growing prefixes, which is quadratic: beyond these no line is given.
 MAX_LOCATED_LINES = 600
+MAX_LOCATED_WORK = 8_000_000  # characters times lines
 
 Loc = tuple[str | int, ...]
 
@@ -59,13 +61,17 @@ class FileFaults(ValueError):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
+_LONGEST = 60  # characters of a value that are shown
+_SHOWN = 30  # entries of a list or table that are looked at for it: they take more characters than that
+
+
 def show(value: object) -> str:
     """A value as it stands in TOML, shortened to a readable length."""
     try:
         text = _toml(value)
     except (ValueError, RecursionError):  # whole numbers of thousands of digits, endless nesting
         return "something too large to print"
-    return text if len(text) <= 60 else text[:57] + "..."
+    return text if len(text) <= _LONGEST else text[: _LONGEST - 3] + "..."
 
 
 def _toml(value: object) -> str:
@@ -77,9 +83,9 @@ def _toml(value: object) -> str:
     if isinstance(value, str):
         return f'"{value[:80]}"'
     if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {_toml(item)}" for key, item in value.items()) + " }"
+        return "{ " + ", ".join(f"{key} = {_toml(value[key])}" for key in itertools.islice(value, _SHOWN)) + " }"
     if isinstance(value, list | tuple):
-        return "[" + ", ".join(_toml(item) for item in value) + "]"
+        return "[" + ", ".join(_toml(item) for item in value[:_SHOWN]) + "]"
     return f"{value}"
 
 
@@ -132,7 +138,7 @@ def lines_of(text: str, locs: Iterable[Loc]) -> dict[Loc, int]:
     lines = text.split("\n")
     wanted = {loc for loc in locs if loc}
     found: dict[Loc, int] = {}
-    if not wanted or len(lines) > MAX_LOCATED_LINES:
+    if not wanted or len(lines) > MAX_LOCATED_LINES or len(lines) * len(text) > MAX_LOCATED_WORK:
         return found
     whole = tomllib.loads(text)
     held = {loc: loc if value_at(whole, loc) is not NO_VALUE else loc[:-1] for loc in wanted}

@@ -6,11 +6,13 @@ counted from 1, as the rows of a column are. A line is given only where it is ce
 
 from __future__ import annotations
 
+import codecs
 import hashlib
+import itertools
 import os
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
@@ -21,21 +23,33 @@ from rigging.explain import Problem, explain, explain_cross
 from rigging.faults import NO_VALUE, Fault, FileFaults, Loc, key_path, lines_of
 from rigging.models import Model
 
-# A venue of a thousand areas is some 200 kB; what is larger than this is not one of our files.
-MAX_BYTES = 4_000_000
+# A venue of a thousand areas is some 200 kB, the largest that is read from a drawing 1 MB; what is larger than this is
+# not one of our files.
+MAX_BYTES = 2_000_000
+MOST_NESTED = 32  # tables and lists in each other; ours go six deep
+MOST_FAULTS = 100  # of one file that are told
 
 M = TypeVar("M", bound=Model)
 
 
 @dataclass(frozen=True)
 class Document:
-    """A TOML file as read: `file` as typed, `data` unchecked, `text` for line numbers, `sha256` of its bytes."""
+    """A TOML file as read: `file` as typed, `data` unchecked, `text` for line numbers, `sha256` of its bytes.
+
+    Lines of `text` end with a line feed; most of those of the file end with `line_end`.
+    """
 
     file: str
     path: Path
     text: str
     data: dict[str, Any]
     sha256: str
+    line_end: str = "\n"
+
+    @property
+    def as_written(self) -> str:
+        """The text with the line ends that the file has."""
+        return self.text.replace("\n", self.line_end)
 
     def fault(self, loc: Loc, wrong: str, todo: str, value: object = NO_VALUE) -> Fault:
         """A fault at `loc`, with its line where that is certain."""
@@ -43,7 +57,7 @@ class Document:
 
     def faults(self, problems: Iterable[Problem], prefix: Loc = ()) -> list[Fault]:
         """Faults at locations below `prefix`, with their lines where these are certain."""
-        placed = [((*prefix, *loc), wrong, todo, value) for loc, wrong, todo, value in problems]
+        placed = [((*prefix, *loc), wrong, todo, value) for loc, wrong, todo, value in _told(problems)]
         lines = lines_of(self.text, [loc for loc, *_ in placed])
         return [
             Fault(self.file, key_path(loc), wrong, todo, value, lines.get(loc)) for loc, wrong, todo, value in placed
@@ -71,15 +85,18 @@ def parse(text: str, file: str, *formats: str) -> Document:
     FileFaults
         If it is no TOML, or of another kind or version.
     """
-    return _parsed(text, file, formats, text.encode())
+    return _parsed(text.replace("\r\n", "\n"), file, formats, text.encode())
 
 
 def _parsed(text: str, file: str, formats: tuple[str, ...], content: bytes) -> Document:
+    _refuse_deep_keys(file, text)
     try:
         data = tomllib.loads(text)
+        _refuse_deep(data)
     except (ValueError, RecursionError) as error:
         raise FileFaults([_syntax_fault(file, error)]) from None
-    document = Document(file, Path(file), text, data, hashlib.sha256(content).hexdigest())
+    line_end = "\r\n" if 2 * content.count(b"\r\n") > content.count(b"\n") else "\n"
+    document = Document(file, Path(file), text, data, hashlib.sha256(content).hexdigest(), line_end)
     check_format(document, *formats)
     return document
 
@@ -118,10 +135,45 @@ def _check(data: dict[str, Any], model: type[M], prefix: str = "") -> tuple[M | 
     try:
         checked = model.model_validate(data)
     except ValidationError as error:
-        problems = list(explain(error.errors(include_url=False), data, model, prefix))
+        details = error.errors(include_url=False, include_input=False)
+        problems = list(explain(details[: MOST_FAULTS + 1], data, model, prefix))
+        if len(details) > MOST_FAULTS:
+            return None, problems
     between = explain_cross(model.cross_faults(model.metric(data)), [loc for loc, *_ in problems], data)
-    problems += between
+    problems += itertools.islice(between, MOST_FAULTS + 1)
     return (None if problems else checked), problems
+
+
+def _told(problems: Iterable[Problem]) -> Iterator[Problem]:
+    """As many problems as a person reads; of one file there may be hundreds of thousands."""
+    rest = iter(problems)
+    yield from itertools.islice(rest, MOST_FAULTS)
+    if next(rest, None) is not None:
+        yield (), f"holds more faults than the {MOST_FAULTS} that are told", "correct these first", NO_VALUE
+
+
+_TOO_DEEP = f"close what is open; tables and lists lie at most {MOST_NESTED} deep in each other"
+# So many parts of a dotted key, bare or quoted: the parser's time and memory grow with the square of their number.
+_PART = r"""(?:[\w-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')[ \t]*\.[ \t]*"""
+_DEEP_KEY = re.compile(rf"""(?<![\w"'.-])(?:{_PART}){{{MOST_NESTED}}}""", re.ASCII)
+
+
+def _refuse_deep_keys(file: str, text: str) -> None:
+    found = _DEEP_KEY.search(text)
+    if found is not None:
+        line = text.count("\n", 0, found.start()) + 1
+        raise FileFaults([Fault(file, "", "is no valid TOML: nested too deeply", _TOO_DEEP, line=line)])
+
+
+def _refuse_deep(data: dict[str, Any]) -> None:
+    """Refuse tables and lists that lie deeper in each other than any of ours, before anything walks through them."""
+    level: list[Any] = [data]
+    for _ in range(MOST_NESTED):
+        tables = [one.values() if isinstance(one, dict) else one for one in level if isinstance(one, dict | list)]
+        level = list(itertools.chain.from_iterable(tables))
+        if not level:
+            return
+    raise RecursionError
 
 
 def _read_bytes(file: str, formats: tuple[str, ...]) -> bytes:
@@ -147,7 +199,7 @@ def _read_bytes(file: str, formats: tuple[str, ...]) -> bytes:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise refuse(f"cannot be read ({reason})", "check path and rights") from None
-    if not content.strip():
+    if not content.removeprefix(codecs.BOM_UTF8).strip():
         raise refuse("is empty", f"start it with {_first_line(formats)}")
     return content
 
@@ -179,7 +231,8 @@ def _syntax_fault(file: str, error: Exception) -> Fault:
     reason = "nested too deeply" if isinstance(error, RecursionError) else found[1] if found else str(error)
     reason = next((ours for theirs, ours in _SYNTAX if re.fullmatch(theirs, reason, re.DOTALL)), reason)
     if found is None:
-        return Fault(file, "", f"is no valid TOML: {reason}", "look for a quote or bracket that is not closed")
+        todo = _TOO_DEEP if isinstance(error, RecursionError) else "look for a quote or bracket that is not closed"
+        return Fault(file, "", f"is no valid TOML: {reason}", todo)
     line, column = int(found[2]), found[3]
     wrong = f"is no valid TOML: {reason} at column {column}"
     return Fault(file, "", wrong, "correct this line, or an earlier one that is not closed", line=line)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -136,7 +137,7 @@ def load_hang(path: str | Path, catalogue: Catalogue, texts: Mapping[Path, str] 
 
 
 def _read(path: str | Path, texts: Mapping[Path, str]) -> Document:
-    text = texts.get(Path(path).resolve()) if texts else None
+    text = texts.get(Path(os.path.realpath(path))) if texts else None
     return read(path, "hang/1") if text is None else parse(text, str(path), "hang/1")
 
 

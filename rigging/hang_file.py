@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, Field
 from rigging.drive import Filter, filter_faults
 from rigging.faults import NO_VALUE, Loc
 from rigging.models import FilePath, Flag, Model, Name, key, problem, quantity, whole_numbers
-from rigging.picks import ArmUse, Carts, Loom, Pick, PullBack
+from rigging.picks import MOST_ON_A_CART, ArmUse, Carts, Loom, Pick, PullBack
 from rigging.site import Coordinate, Height, Place
 
 Problem = tuple[Loc, str, str, object]
@@ -114,10 +114,13 @@ class MirrorFile(Model):
 
 
 def _serves_faults(serves: Any) -> Iterator[Problem]:
-    names = serves if isinstance(serves, list) else []
-    for index, name in enumerate(names):
-        if isinstance(name, str) and name in names[:index]:
+    seen: set[str] = set()
+    for index, name in enumerate(serves if isinstance(serves, list) else []):
+        if not isinstance(name, str):
+            continue
+        if name in seen:
             yield ("serves", index), "stands twice", "name each area once", name
+        seen.add(name)
 
 
 def _group_faults(groups: Any, rows: list[Any]) -> Iterator[Problem]:
@@ -180,6 +183,8 @@ def _leg_point_faults(legs: Any, loc: Loc) -> Iterator[Problem]:
 
 def _cart_faults(carts: Any, enclosures: int) -> Iterator[Problem]:
     groups = carts.get("groups") if isinstance(carts, dict) else None
-    if isinstance(groups, list) and all(isinstance(n, int) for n in groups) and sum(groups) != enclosures:
+    if not isinstance(groups, list) or not all(isinstance(n, int) and 1 <= n <= MOST_ON_A_CART for n in groups):
+        return  # said by the model
+    if sum(groups) != enclosures:
         wrong = f"holds {sum(groups)} enclosures of {enclosures}"
         yield ("carts", "groups"), wrong, "give every enclosure a cart", groups

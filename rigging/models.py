@@ -83,9 +83,14 @@ def _check_flag(value: Any) -> bool:
     return value
 
 
+_LONGEST_PATH = 500  # characters; most systems take 4,096 bytes, some 260 characters
+
+
 def _check_path(value: Any) -> str:
     if not isinstance(value, str) or not value.strip() or not value.isprintable():
         raise problem("must be the name of a file", "put it in quotes")
+    if len(value) > _LONGEST_PATH:
+        raise problem(f"is longer than {_LONGEST_PATH} characters", "name the file from the folder of this one")
     return value
 
 
@@ -186,9 +191,10 @@ def converted(value: Any, suffix: str) -> Converted | None:
 
 _FOOT, _INCH = r"(?:'|′|’|ft\.?)", r"(?:\"|″|”|''|′′|in\.?)"
 _NUMBER = r"\d+(?:\.\d*)?|\.\d+"
+_WHOLE = r"\d{1,9}"  # Python refuses to read whole numbers of thousands of digits
 _FEET = re.compile(
     rf"(?P<sign>[-+]?)\s*(?:(?P<feet>{_NUMBER})\s*{_FOOT})?"
-    rf"(?:\s*-?\s*(?:(?P<inches>{_NUMBER})(?!\s*/))?(?:\s*(?P<top>\d+)\s*/\s*(?P<bottom>\d+))?\s*{_INCH})?",
+    rf"(?:\s*-?\s*(?:(?P<inches>{_NUMBER})(?!\s*/))?(?:\s*(?P<top>{_WHOLE})\s*/\s*(?P<bottom>{_WHOLE}))?\s*{_INCH})?",
     re.ASCII,
 )
 

@@ -9,11 +9,16 @@ from pydantic import BeforeValidator, Field
 from rigging.models import Model, Name, key, problem, quantity, whole_numbers
 from rigging.site import Height, Place
 
+MOST_ON_A_CART = 4
+
 
 def _check_group(value: Any) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 4:
-        raise problem("is no number of enclosures that a cart carries", "give 1 to 4 for each cart")
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MOST_ON_A_CART:
+        raise problem("is no number of enclosures that a cart carries", f"give 1 to {MOST_ON_A_CART} for each cart")
     return value
+
+
+_OnACart = Annotated[int, BeforeValidator(_check_group, json_schema_input_type=whole_numbers(1, MOST_ON_A_CART))]
 
 
 class ArmUse(Model):
@@ -105,7 +110,5 @@ class Loom(Model):
 class Carts(Model):
     """What the column travels on."""
 
-    groups: (
-        tuple[Annotated[int, BeforeValidator(_check_group, json_schema_input_type=whole_numbers(1, 4))], ...] | None
-    ) = Field(None, description="enclosures on each, top first")
+    groups: tuple[_OnACart, ...] | None = Field(None, description="enclosures on each, top first")
     deck_m: Annotated[float, quantity(0.0, 1.5, "m")] = Field(0.2, description="height of a cart's deck")

@@ -84,7 +84,7 @@ class ArmMount(Model):
 
 def hole_faults(data: Any, front: float, depth: float, height: float) -> Iterator[tuple[Loc, str, str, object]]:
     """Holes beyond the frame, out of order, or of one name; on unchecked data."""
-    last, names = float("inf"), list[Any]()
+    last, names = float("inf"), set[str]()
     for index, hole in enumerate(data if isinstance(data, list) else []):
         if not isinstance(hole, dict):
             continue
@@ -92,7 +92,8 @@ def hole_faults(data: Any, front: float, depth: float, height: float) -> Iterato
         name = hole.get("name")
         if isinstance(name, str) and name in names:
             yield ("hole", index, "name"), "is the name of another hole too", "give each its own name", name
-        names.append(name)
+        if isinstance(name, str):
+            names.add(name)
         try:
             x, _, z = (float(value) for value in position)  # type: ignore[union-attr]
         except (TypeError, ValueError, OverflowError):

@@ -313,11 +313,13 @@ def _entries(data: Mapping[str, Any], table: str) -> list[dict[str, Any]]:
 
 
 def _twice(data: Mapping[str, Any], table: str, keys: Sequence[str]) -> Iterator[Problem]:
-    seen: dict[tuple[str, ...], int] = {}
+    seen: dict[tuple[str | int, ...], int] = {}
     for index, entry in enumerate(_entries(data, table)):
         if not all(name in entry for name in keys):
             continue
-        said = tuple(_spelled(str(entry[name])) for name in keys)
+        said = tuple(_spelled(v) if isinstance(v := entry[name], str) else v for name in keys)
+        if not all(isinstance(one, str | int) for one in said):
+            continue  # said by the model
         if said in seen:
             wrong = f"was read in {table}[{seen[said] + 1}] too"
             yield (table, index, keys[0]), wrong, "keep one reading of each", entry[keys[0]]

@@ -42,4 +42,9 @@ def _plain(value: Any) -> Any:
         return {key: _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(item) for item in value]
-    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
+    if isinstance(value, int) and not isinstance(value, bool):
+        try:
+            return float(value)
+        except OverflowError:  # of a part that its own reader has not refused yet
+            return hex(value)
+    return value

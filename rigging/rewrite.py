@@ -1,4 +1,4 @@
-"""A hang file with other splays, tilt, trim, picks or rows; comments and layout stay as they are."""
+"""A hang file with other splays, tilt, trim, picks or rows; comments, layout and line ends stay as they are."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def rewritten(text: str, hang: Hang) -> str:
     hang : Hang
         Its trim, tilt, splays, the holes and points of its picks, its arm, gains and filters of its drive.
     """
-    file = tomlkit.parse(text)
+    file = _parsed(text)
     file["tilt_deg"] = hang.tilt_deg
     _set_trim(file, hang.position_m[2])
     for row, splay in zip(_listed(file, "column"), hang.splays_deg, strict=True):
@@ -33,7 +33,7 @@ def rewritten(text: str, hang: Hang) -> str:
             entry["point"] = pick.point
     _set_arm(file, hang)
     _set_drive(file, hang)
-    return tomlkit.dumps(file)
+    return _dumped(file, text)
 
 
 def with_count(text: str, count: int) -> str:
@@ -47,7 +47,7 @@ def with_count(text: str, count: int) -> str:
     ValueError
         If there is no enclosure in its column.
     """
-    file = tomlkit.parse(text)
+    file = _parsed(text)
     rows = _listed(file, "column")
     if not any("enclosure" in row for row in rows):
         raise ValueError("the column holds no enclosure")
@@ -59,7 +59,16 @@ def with_count(text: str, count: int) -> str:
     _set_groups(file, there, len(rows))
     if "groups" in file.get("carts", {}) and sum(file["carts"]["groups"]) != count:
         del file["carts"]["groups"]
-    return tomlkit.dumps(file)
+    return _dumped(file, text)
+
+
+def _parsed(text: str) -> Any:
+    return tomlkit.parse(text.replace("\r\n", "\n"))
+
+
+def _dumped(file: Any, text: str) -> str:
+    """A file as text, its lines ending as those of another text do."""
+    return tomlkit.dumps(file).replace("\n", "\r\n" if "\r\n" in text else "\n")
 
 
 def _set_groups(file: Any, there: int, rows: int) -> None:

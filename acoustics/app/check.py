@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 from collections.abc import Callable
 from functools import partial
 from importlib import metadata, resources
@@ -58,7 +59,7 @@ def run(asked: argparse.Namespace) -> int:
 
 def write_text(path: Path, content: str) -> None:
     """Write a text file in UTF-8."""
-    path.write_text(content, encoding="utf-8")
+    path.write_text(content, encoding="utf-8", newline="")
 
 
 def _check(asked: argparse.Namespace) -> Report:
@@ -81,7 +82,7 @@ def read(asked: argparse.Namespace) -> tuple[Catalogue, list[Hang], tuple[Venue,
     hangs = [kept(faults, load_hang, path, catalogue) for path in paths] if catalogue else []
     if catalogue is None:
         faults += [fault for path in paths for fault in file_faults(path)]
-    if len({str(Path(path).resolve()) for path in paths}) < len(paths):
+    if len({os.path.realpath(path) for path in paths}) < len(paths):
         faults.append(Fault("--beside", "", "names a hang twice", "name each other hang once"))
     loaded = kept(faults, load_venue, asked.venue) if asked.venue else None
     if loaded:

@@ -108,7 +108,7 @@ def _deliver(found: Found, tried: list[Found], before: Before, read: Read, asked
 
 
 def _write_text(path: Path, content: str) -> None:
-    path.write_text(content, encoding="utf-8")
+    path.write_text(content, encoding="utf-8", newline="")
 
 
 def search(read: Read, ask: Ask) -> tuple[Found, list[Found]]:

@@ -44,7 +44,7 @@ class Read:
 
     def columns(self) -> list[str]:
         """Texts of the hang file with each number of enclosures to try."""
-        text = self.hang.document.text
+        text = self.hang.document.as_written
         return [with_count(text, count) for count in self.wanted.count or ()] or [text]
 
 

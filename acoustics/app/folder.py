@@ -123,7 +123,7 @@ def write_new(path: Path, option: str, content: str) -> None:
     """
     staging = path.parent / f".writing-{uuid.uuid4().hex}"
     try:
-        staging.write_text(content, encoding="utf-8")
+        staging.write_text(content, encoding="utf-8", newline="")
         _put_new(staging, path)
     except FileExistsError:
         raise FileFaults(

@@ -159,4 +159,4 @@ def _rewritten(path: Path, changes: Mapping[Loc, str], without: Sequence[str]) -
         keys = ", ".join(map(key_path, changes))
         wrong = f"names a file at {keys} that lies elsewhere in a pack, and the name cannot be rewritten"
         raise FileFaults([Fault(str(path), "", wrong, "write the name from this file's folder, and pack again")])
-    return text
+    return text.replace("\n", document.line_end)

@@ -125,7 +125,7 @@ def _read(task: Task, texts: Mapping[Path, str]) -> _Read:
         return _Read(show.venue, show.venue_document, show.hangs, show, catalogue, policy, texts)
     faults: list[Fault] = []
     loaded = kept(faults, load_venue, task.venue or "")
-    whole = [Path(path).resolve() for path in task.hangs]
+    whole = [Path(os.path.realpath(path)) for path in task.hangs]
     twice = [path for index, path in enumerate(whole) if path in whole[:index]]
     faults += [Fault(str(path), "", "is named twice among the hangs of a stop", "name it once") for path in twice]
     hangs = [kept(faults, load_hang, path, catalogue, texts) for path in task.hangs]

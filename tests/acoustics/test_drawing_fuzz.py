@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 from pathlib import Path
 from typing import Any
 
@@ -94,22 +95,28 @@ def test_the_whole_drawing_loads(tmp_path: Path) -> None:
     assert read(tmp_path, WHOLE) == "loads"
 
 
-shared = {"deadline": None, "suppress_health_check": [HealthCheck.function_scoped_fixture], "derandomize": True}
+MANY = os.environ.get("EVENHANG_FUZZ")  # see DEVELOPERS.md
+shared = {
+    "deadline": None,
+    "suppress_health_check": [HealthCheck.function_scoped_fixture],
+    "derandomize": not MANY,
+    "database": None,
+}
 
 
-@settings(max_examples=150, **shared)
+@settings(max_examples=int(MANY or 150), **shared)
 @given(st.lists(change, min_size=1, max_size=4))
 def test_a_changed_drawing_is_refused_or_loads(tmp_path: Path, changes: Any) -> None:
     assert read(tmp_path, changed(changes)) in ("refused", "loads")
 
 
-@settings(max_examples=40, **shared)
+@settings(max_examples=int(MANY or 40), **shared)
 @given(st.integers(0, len(WHOLE.rstrip()) - 4))
 def test_a_truncated_drawing_is_refused(tmp_path: Path, length: int) -> None:
     assert read(tmp_path, WHOLE[:length]) == "refused"
 
 
-@settings(max_examples=60, **shared)
+@settings(max_examples=int(MANY or 60), **shared)
 @given(st.lists(st.tuples(st.integers(0, len(WHOLE) - 1), st.integers(0, 255)), min_size=1, max_size=20))
 def test_changed_bytes_are_refused_or_load(tmp_path: Path, bytes_changed: Any) -> None:
     content = bytearray(WHOLE)

@@ -50,7 +50,8 @@ MIRROR = 'format = "hang/1"\nname = "right"\nmirror_of = "{}" # HERE\n'
         ("tilt_deg = -2.0", "tilt_deg = -2.0\ntilt_deg = -2.0 # HERE", None, "is no valid TOML: "),
         ("-2.0", f"1{'0' * 400} # HERE", "tilt_deg", "outside the plausible range -90 to 90 deg"),
         ('"main"', f"0x{'F' * 5000} # HERE", "name", "must be a text"),
-        ("tilt_deg", f"q{'.a' * 3000} = 1 # HERE\ntilt_deg", "q", "unknown"),
+        ("tilt_deg", f"q{'.a' * 3000} = 1 # HERE\ntilt_deg", None, "nested too deeply"),
+        ("tilt_deg", f"q{'.a' * 25} = 1 # HERE\ntilt_deg", "q", "unknown"),
     ],
 )  # fmt: skip
 def test_hang_at_fault(fault_of, hang, old, new, key, wrong):

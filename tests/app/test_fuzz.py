@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import datetime
+import os
 import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -35,11 +36,12 @@ SAMPLES: dict[str, list[dict[str, Any]]] = {}
 for _path in FILES:
     SAMPLES.setdefault(_read(_path)["format"], []).append(_read(_path))
 FORMATS = [kind for kind in SAMPLES if kind in KINDS or kind in ("hang/1", "venue/1")]
+MANY = os.environ.get("EVENHANG_FUZZ")  # see DEVELOPERS.md
 FUZZ = settings(
-    max_examples=100,
+    max_examples=int(MANY or 100),
     deadline=None,
     database=None,
-    derandomize=True,
+    derandomize=not MANY,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 # Words and keys that mean something in some file, so that changes go deeper than the first check.

@@ -129,7 +129,10 @@ def round_trip(venue: Any, path: Path, target: Path, *hangs: Path) -> tuple[Venu
     return load_venue(path)[0], load_venue(back)[0]
 
 
-@pytest.mark.parametrize("name", ["theatre", "arena", "meadow", "drawn", "ballroom", "opera", "heath", "bowl"])
+SAMPLES = sorted(path.parent.name for path in Path(__file__).parents[2].glob("sample_venues/*/venue.toml"))
+
+
+@pytest.mark.parametrize("name", SAMPLES)
 def test_a_venue_comes_back_from_its_drawing(venue: Any, sample_venues: Path, tmp_path: Path, name: str) -> None:
     before, after = round_trip(venue, sample_venues / name / "venue.toml", tmp_path / "a.dxf")
     assert [(a.name, a.role) for a in after.area] == [(a.name, a.role) for a in before.area]

@@ -65,6 +65,24 @@ def test_a_plane_against_a_search(seed):
     assert np.abs(off).max() > 0.01
 
 
+# Residuals that are known: ±h in turn at the corners of a rectangle are orthogonal to every plane through its middle,
+# so that the plane stays and leaves them (exact). SVD as a second way: least singular value² is their sum of squares.
+@pytest.mark.parametrize("turn", [(0.0, 0.0), (0.4, 0.0), (-0.2, 1.0), (1.5, 0.3)])
+@pytest.mark.parametrize("h", [0.004, 0.25])
+def test_a_plane_of_known_residuals(turn, h):
+    flat = np.array([[-3.0, -2.0, h], [3.0, -2.0, -h], [3.0, 2.0, h], [-3.0, 2.0, -h]])
+    at = Rotation.from_euler("yz", turn).apply(flat) + SHIFT
+    plane = survey.fit_plane(places(at))
+    normal = Rotation.from_euler("yz", turn).apply([0.0, 0.0, 1.0])
+    assert plane.normal == pytest.approx(normal, abs=1e-12)
+    assert plane.centre == pytest.approx(SHIFT, abs=1e-12)
+    off, _ = survey.off_plane(plane, places(at))
+    assert off == pytest.approx([h, -h, h, -h], abs=1e-12)
+    assert np.linalg.svd(at - at.mean(axis=0), compute_uv=False)[2] ** 2 == pytest.approx(
+        np.square(off).sum(), rel=1e-9
+    )
+
+
 # Second way for the turn alone: scipy's solution of Wahba's problem; levelled, with all vectors in plan.
 @pytest.mark.parametrize("seed", range(5))
 def test_ties_against_align_vectors(seed):

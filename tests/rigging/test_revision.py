@@ -191,3 +191,9 @@ def test_mirror_image_has_a_word_of_its_own(tmp_path, word_of, equipment):
         (tmp_path / "right.toml").write_text(text)
         words.add(revision(load_hang(tmp_path / "right.toml", equipment).inputs))
     assert len(words) == 3
+
+
+def test_a_whole_number_beyond_all_others_has_a_word_too():
+    """An acoustic part, which rigging does not read, may hold one."""
+    words = {revision({"acoustic": {"rear_db": sign * 16**5000 + more}}) for sign in (1, -1) for more in (0, 1)}
+    assert len(words) == 4

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import pytest
 import tomlkit
 
 from rigging.drive import Filter
 from rigging.equipment import PickArm, load_catalogue
+from rigging.files import parse, read
 from rigging.hang import hang_from
 from rigging.picks import ArmUse
 from rigging.rewrite import rewritten, with_count
@@ -24,10 +26,51 @@ def texts(sample_venues) -> dict[str, str]:
     return {name: text for name, text in found.items() if "[[column]]" in text}
 
 
-def test_nothing_changes_where_nothing_is_meant_to(texts):
+IN_FEET = re.compile(r"position_m = \[(.*?), (.*?), (.*?)\]")
+
+
+@pytest.mark.parametrize("line_end", ["\n", "\r\n"])
+@pytest.mark.parametrize("feet", [False, True])
+def test_nothing_changes_where_nothing_is_meant_to(texts, line_end, feet):
+    """The same bytes again, comments and all: of every sample, with feet in place of metres, with either line end."""
     assert len(texts) > 5
     for name, text in texts.items():
-        assert rewritten(text, hang_from(text, name, CATALOGUE)) == text
+        if feet:
+            text = IN_FEET.sub(r"position_ft = [\1, \2, 33.5]", text, count=1)
+            assert "position_ft" in text
+        text = text.replace("\n", line_end)
+        hang = hang_from(text, name, CATALOGUE)
+        assert rewritten(text, hang) == text
+        assert with_count(text, len(hang.enclosure_rows)) == text
+
+
+@pytest.mark.parametrize("line_end", ["\n", "\r\n"])
+def test_only_what_is_meant_changes(texts, line_end):
+    """Of every sample other splays, tilt and trim: these lines alone differ, and what stands behind them stays."""
+    for name, text in texts.items():
+        text = text.replace("\n", line_end)
+        hang = hang_from(text, name, CATALOGUE)
+        x, y, z = hang.position_m
+        splays = tuple(hang.splays_deg[:1] * 2 + hang.splays_deg[2:]) if len(hang.splays_deg) > 2 else hang.splays_deg
+        meant = dataclasses.replace(hang, tilt_deg=hang.tilt_deg + 0.5, position_m=(x, y, z + 0.25), splays_deg=splays)
+        new = rewritten(text, meant)
+        assert new.count("\r") == text.count("\r")
+        for before, after in zip(text.splitlines(), new.splitlines(), strict=True):
+            if before != after:
+                key = before.split("=")[0]
+                assert key.strip() in ("tilt_deg", "position_m", "splay_deg")
+                assert (after.split("=")[0], after.partition("#")[2]) == (key, before.partition("#")[2])
+        assert sum(a != b for a, b in zip(text.splitlines(), new.splitlines(), strict=True)) >= 2
+
+
+def test_files_of_either_line_end_are_rewritten_as_they_are(tmp_path, texts):
+    for line_end in ("\n", "\r\n"):
+        held = texts["theatre/left"].replace("\n", line_end).encode()
+        (tmp_path / "left.toml").write_bytes(held)
+        document = read(tmp_path / "left.toml", "hang/1")
+        assert "\r" not in document.text
+        assert document.as_written.encode() == held
+        assert parse(document.as_written, "left.toml").sha256 == document.sha256
 
 
 def test_all_that_a_search_chooses_comes_back(texts):

@@ -40,6 +40,20 @@ def test_data_of_one_name_from_two_folders_stay_apart(tmp_path):
     assert sum(one.original_sha256 is not None for one in listed) == 1
 
 
+def test_a_file_that_is_rewritten_keeps_its_line_ends(tmp_path):
+    design = input_file(tmp_path / "mains" / "left.toml", "hang", 'name = "left"\n')
+    other = input_file(tmp_path / "left.toml", "hang", 'name = "another"\n')
+    image = tmp_path / "right.toml"
+    held = 'format = "hang/1"\r\nname = "right"  # a name\r\nmirror_of = "MAINS/left.toml"  # the design\r\n'
+    held = held.replace("MAINS", str(tmp_path / "mains"))  # a path of this machine, which a pack cannot keep
+    image.write_bytes(held.encode())
+    file = InputFile("hang", image, ((("mirror_of",), design.path),), sha256_of(image))
+    at = staging.places([file, other, design])
+    staging.stage([file, other, design], at, tmp_path / "pack")
+    written = (tmp_path / "pack" / at[image.resolve()]).read_bytes().decode()
+    assert written == held.replace(str(tmp_path / "mains"), "../mains")
+
+
 def test_folders_among_files_stay_and_those_above_are_not_told(tmp_path):
     deep = tmp_path / "secret" / "tour"
     venue = deep / "venues" / "hall.toml"
