@@ -54,11 +54,12 @@ def run(asked: argparse.Namespace) -> int:
         data = {**entry_of(name, catalogue), "data": item.model_dump(exclude_unset=True), "lacks": cannot}
         print(json.dumps({**plain(data), "cautions": list(CAUTIONS)}, indent=2, ensure_ascii=False))
     else:
-        print(said(_blocks(name, catalogue, open_), imperial=asked.imperial))
+        print(said(blocks_of(name, catalogue, open_), imperial=asked.imperial))
     return DONE
 
 
-def _blocks(name: str, catalogue: Catalogue, open_: list[Lack]) -> Iterator[Block]:
+def blocks_of(name: str, catalogue: Catalogue, open_: list[Lack]) -> Iterator[Block]:
+    """All data of an item and what they leave open, as lines and tables."""
     item, kind = catalogue.items[name], kind_of(name, catalogue)
     yield f"{name}  ({kind})"
     yield item.description

@@ -14,8 +14,8 @@ pytest.importorskip("resource", reason="needs limits of a process")
 # Of the greatest size that is read; with EVENHANG_CORPUS_SHARE=1 it takes a minute and a half.
 SHARE = float(os.environ.get("EVENHANG_CORPUS_SHARE", "0.1"))
 # Seconds of processor and bytes of address space: measured, 1 s for the libraries and up to 12 s for the whole size.
-# Work that grows with the square of a size takes hours.
-CPU_S, SPACE = int(5 + 30 * SHARE), 4_000_000_000
+# A first start of a new installation takes more. Work that grows with the square of a size takes hours.
+CPU_S, SPACE = int(20 + 30 * SHARE), 4_000_000_000
 RUN = f"""
 import resource, sys
 resource.setrlimit(resource.RLIMIT_CPU, ({CPU_S}, {CPU_S}))

@@ -18,7 +18,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from acoustics.app.equipment_show import _text as equipment_text
+from acoustics.app.equipment_show import blocks_of
+from acoustics.app.imperial import said
 from acoustics.directivity import load_directivity
 from acoustics.search.settings import wanted_of
 from acoustics.show import load_show
@@ -192,7 +193,7 @@ def load(tmp_path_factory, packaged) -> Callable[[str, bytes], str]:
         revision(one.content(item.name))
         if isinstance(item, Enclosure):
             load_directivity(item, found.file, 343.2)
-        "\n".join(equipment_text(item.name, one, lacks(item)))
+        said(blocks_of(item.name, one, lacks(item)), imperial=True)
 
     readers: dict[str, Callable[[Path], Any]] = {
         "venue": load_venue,
