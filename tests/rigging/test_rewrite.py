@@ -58,7 +58,7 @@ def test_only_what_is_meant_changes(texts, line_end):
         for before, after in zip(text.splitlines(), new.splitlines(), strict=True):
             if before != after:
                 key = before.split("=")[0]
-                assert key.strip() in ("tilt_deg", "position_m", "splay_deg")
+                assert key.strip() in ("tilt_deg", "position_m", "position_ft", "splay_deg")
                 assert (after.split("=")[0], after.partition("#")[2]) == (key, before.partition("#")[2])
         assert sum(a != b for a, b in zip(text.splitlines(), new.splitlines(), strict=True)) >= 2
 
