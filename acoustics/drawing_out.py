@@ -92,7 +92,7 @@ def _make_symbol(document: Any) -> None:
 
 def _draw_point(model: Any, point: Point, layer: str) -> None:
     symbol = model.add_blockref(_SYMBOL, point.position_m, dxfattribs={"layer": layer})
-    limit = "" if point.limit_kg is None else f"{point.limit_kg:g}"
+    limit = "" if point.limit_kg is None else f"{point.limit_kg:.15g}"
     symbol.add_auto_attribs({"NAME": point.name, "LIMIT_KG": limit})
     for attribute in symbol.attribs:
         attribute.dxf.layer = layer

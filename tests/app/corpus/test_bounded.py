@@ -22,7 +22,10 @@ resource.setrlimit(resource.RLIMIT_CPU, ({CPU_S}, {CPU_S}))
 resource.setrlimit(resource.RLIMIT_AS, ({SPACE}, {SPACE}))
 from acoustics.app.cli import main
 code = main(sys.argv[1:])
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)
+# Not ru_maxrss: that of a process that was forked begins with what its parent had.
+status = open("/proc/self/status").read() if sys.platform == "linux" else ""
+used = status.partition("VmHWM:")[2].split()[:1] or [resource.getrusage(resource.RUSAGE_SELF).ru_maxrss]
+print(used[0], file=sys.stderr)
 raise SystemExit(code)
 """
 MOST_KB = 150_000 + 700_000 * SHARE  # resident, the libraries' 100,000 included
