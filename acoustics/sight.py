@@ -47,16 +47,16 @@ def hidden(source: Array, position: Array, areas: Sequence[Area]) -> Flags:
 
 def _crosses(source: Array, position: Array, area: Area) -> Flags:
     origin, axes = area.plane
-    start = (source - origin) @ axes[2]
-    end = (position - origin) @ axes[2]
-    drop = start[:, np.newaxis] - end[np.newaxis, :]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = start[:, np.newaxis] / drop
-    crossing = (share > _ENDS) & (share < 1.0 - _ENDS)
+    starts, ends = (source - origin) @ axes.T, (position - origin) @ axes.T  # in the plane, and above it
+    start, end = starts[:, 2], ends[:, 2]
+    crossing = (start > 0.0)[:, np.newaxis] != (end > 0.0)[np.newaxis, :]
     s, p = np.nonzero(crossing)
-    hit = source[s] + share[s, p, np.newaxis] * (position[p] - source[s])
+    share = start[s] / (start[s] - end[p])
+    inside = (share > _ENDS) & (share < 1.0 - _ENDS)
+    crossing[s[~inside], p[~inside]] = False
+    s, p, share = s[inside], p[inside], share[inside]
+    u, v = (starts[s, axis] + share * (ends[p, axis] - starts[s, axis]) for axis in (0, 1))
     polygon = shapely.Polygon((area.corners - origin) @ axes[:2].T)
     shapely.prepare(polygon)
-    plane = (hit - origin) @ axes[:2].T
-    crossing[s, p] = shapely.contains_xy(polygon, plane[:, 0], plane[:, 1])
+    crossing[s, p] = shapely.contains_xy(polygon, u, v)
     return np.asarray(crossing)
