@@ -199,6 +199,8 @@ def band_level(
     blocked: Flags | Array | None = None,
     progress: Progress | None = None,
     parts: npt.NDArray[np.int64] | None = None,
+    kept: charts.Kept | None = None,
+    coarser: float = 1.0,
 ) -> Array:
     """Level in the third octaves 25 Hz to 16 kHz, exact for amplitudes that are held in each part of a band.
 
@@ -211,6 +213,10 @@ def band_level(
         the straight one is free [m]: then the source is weakened by `barrier.loss`'s rule, and as much later.
     parts : ndarray of int, shape (29,), optional
         Parts that each band is cut into; by `sub_bands` if absent.
+    kept : charts.Kept, optional
+        Tables from call to call.
+    coarser : float
+        Times the step of tables that keep their stated error.
 
     Returns
     -------
@@ -223,11 +229,11 @@ def band_level(
         If a position coincides with a source.
     """
     if parts is None:
-        parts = sub_bands(sources, position, medium, blocked)
+        parts = sub_bands(sources, position, medium, blocked, kept)
     level = np.full((len(bands.NOMINAL_HZ), len(position)), np.nan)
     if not parts.any() or not len(position):
         return level
-    of, tables = _prepared(sources, position, medium, parts, 1.0)
+    of, tables = _prepared(sources, position, medium, parts, coarser, kept)
     for first in range(0, len(position), BLOCK):
         part = slice(first, min(first + BLOCK, len(position)))
         energy, _ = kernel.band_energy(of, tables, position[part], _detour(blocked, part), len(level))
@@ -237,7 +243,11 @@ def band_level(
 
 
 def sub_bands(
-    sources: Sources, position: Array, medium: Medium, blocked: Flags | Array | None = None
+    sources: Sources,
+    position: Array,
+    medium: Medium,
+    blocked: Flags | Array | None = None,
+    kept: charts.Kept | None = None,
 ) -> npt.NDArray[np.int64]:
     """Parts to cut each third octave into: doubled until that moves no level within 20 dB of the greatest by 0.05 dB.
 
@@ -258,7 +268,7 @@ def sub_bands(
     sample, hidden = position[some], None if blocked is None else blocked[:, some]
 
     def levels(counts: npt.NDArray[np.int64]) -> Array:
-        of, tables = _prepared(sources, sample, medium, counts, 2.0)
+        of, tables = _prepared(sources, sample, medium, counts, 2.0, kept)
         energy, _ = kernel.band_energy(of, tables, sample, _detour(hidden, slice(None)), len(parts))
         return _levels(energy)
 
@@ -302,7 +312,12 @@ def moved(coarse: Array, fine: Array) -> Array:
 
 
 def _prepared(
-    sources: Sources, position: Array, medium: Medium, parts: npt.NDArray[np.int64], coarser: float
+    sources: Sources,
+    position: Array,
+    medium: Medium,
+    parts: npt.NDArray[np.int64],
+    coarser: float,
+    kept: charts.Kept | None,
 ) -> tuple[kernel.Sum, kernel.Charts]:
     subs = bands.cut(parts)
     kind = np.asarray(sources.kind, dtype=np.int64)
@@ -319,7 +334,7 @@ def _prepared(
         share=subs.share,
         c=medium.c,
     )
-    return of, charts.build(sources.directivities, patches, subs.middle, coarser)
+    return of, charts.build(sources.directivities, patches, subs.middle, coarser, kept)
 
 
 def strengths(sources: Sources, subs: bands.SubBands) -> npt.NDArray[np.complex128]:

@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from acoustics import barrier, field, sight
+from acoustics import barrier, charts, field, sight
 from acoustics.field import Medium, Sources
 from acoustics.sources import split
 from acoustics.venue import Area
@@ -47,8 +47,15 @@ class Scene:
     medium: Medium
     areas: tuple[Area, ...]
     over_edges: bool = False
+    kept: charts.Kept | None = None  # tables from scene to scene
 
-    def bands(self, points: int | Literal["auto"] = 1, progress: Callable[[int, int], None] | None = None) -> Summed:
+    def bands(
+        self,
+        points: int | Literal["auto"] = 1,
+        progress: Callable[[int, int], None] | None = None,
+        *,
+        refined: bool = True,
+    ) -> Summed:
         """Levels in bands, each enclosure as some points.
 
         Parameters
@@ -57,6 +64,8 @@ class Scene:
             Points for each enclosure; "auto" doubles them from one until that moves no level by `SETTLED_DB`.
         progress : callable, optional
             Told the number of positions just summed and of all that will be.
+        refined : bool
+            Sum once more with twice the points, to see what that changes.
 
         Raises
         ------
@@ -64,6 +73,8 @@ class Scene:
             If more than one point is asked for and an enclosure has measured data.
         """
         count, unknown = 1 if points == "auto" else points, self._not_refined(points)
+        if not refined:
+            unknown = unknown or "it was not asked for"
         refine = not unknown
         passes, done = 2 if refine else 1, len(self.position)
         tell = None if progress is None else (lambda some: progress(some, passes * done))
@@ -131,8 +142,8 @@ class Scene:
     def _level(self, count: int, tell: field.Progress | None) -> tuple[Array, npt.NDArray[np.int64]]:
         sources, _ = split(self.sources, count)
         way = self.way(sources)
-        parts = field.sub_bands(sources, self.position, self.medium, way)
-        return field.band_level(sources, self.position, self.medium, way, tell, parts), parts
+        parts = field.sub_bands(sources, self.position, self.medium, way, self.kept)
+        return field.band_level(sources, self.position, self.medium, way, tell, parts, self.kept), parts
 
     def apart(self, points: int) -> bool:
         """Whether no position is nearer than `NEAREST_M` to a source that is as many points."""

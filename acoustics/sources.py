@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from functools import partial
+from functools import lru_cache, partial
 
 import numpy as np
 import numpy.typing as npt
@@ -149,11 +149,9 @@ def _kinds(types: Sequence[str], catalogue: Catalogue, c: float, lines: Sequence
     loaded: list[Directivity] = []
     faults: list[Fault] = []
     for name in types:
-        item = catalogue.items[name]
-        assert isinstance(item, Enclosure)
         file = catalogue.documents[name].file
         try:
-            kind = load_directivity(item, file, c)
+            kind = _kind(catalogue, name, c)
             loaded.append(kind)
             faults.extend(cancelled(kind, file, hz) for hz in lines if kind.axis_share(hz) < LEAST_AXIS_SHARE)
             faults.extend(_outside(kind, file, hz) for hz in lines if not kind.holds(hz))
@@ -162,6 +160,14 @@ def _kinds(types: Sequence[str], catalogue: Catalogue, c: float, lines: Sequence
     if faults:
         raise FileFaults(faults)
     return tuple(loaded)
+
+
+@lru_cache(maxsize=32)
+def _kind(catalogue: Catalogue, name: str, c: float) -> Directivity:
+    """A directivity, read once: a hand that moves a hang asks for it again and again."""
+    item = catalogue.items[name]
+    assert isinstance(item, Enclosure)
+    return load_directivity(item, catalogue.documents[name].file, c)
 
 
 def _outside(kind: Directivity, file: str, hz: float) -> Fault:

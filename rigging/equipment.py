@@ -251,7 +251,7 @@ def allowed_splays(upper: Frame | Item, lower: Item) -> tuple[float, ...] | None
     return None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # one that was read is the same as itself alone
 class Catalogue:
     """All equipment by name, each with the document that it was read from."""
 
