@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib import metadata
 from typing import TYPE_CHECKING, Any, Literal
@@ -17,7 +17,7 @@ from acoustics.programme import PROGRAMMES
 from acoustics.scene import NEAREST_M, Scene
 from acoustics.sources import medium, sources_of, split
 from acoustics.survey_values import survey_attributes, survey_values
-from acoustics.values import air_attributes, along, band_values, cut_values, position_values, surface_values
+from acoustics.values import aim_ends, air_attributes, along, band_values, cut_values, position_values, surface_values
 from acoustics.venue import Area, Venue, check_serves
 from rigging.equipment import Catalogue
 from rigging.faults import Fault, FileFaults
@@ -130,7 +130,7 @@ def predict(
         "hidden": blocked,
         "arrival": _arrival(sources, listening.position, through.c),
     }
-    values |= _aim_ends(values, venue.area)
+    values |= aim_ends(values, venue.area)
     attributes = _attributes(hang, venue, venue_document, layout, options)
     if options.lines is None:
         summed = scene.bands(options.points, progress)
@@ -243,27 +243,6 @@ def _arrival(sources: Sources, position: Array, c: float) -> Array:
     for index, place in enumerate(sources.position):
         arrival[index] = np.linalg.norm(position - place, axis=1) / c + sources.delay[index]
     return arrival
-
-
-def _aim_ends(values: Mapping[str, Any], areas: Sequence[Area]) -> dict[str, Any]:
-    """Where the aim lines first meet ears, areas or obstacles in the section, or else where the last cut ends."""
-    # Enclosures lie in the section's plane: their lines start at the middle of their fronts.
-    rows = values["source_row"]
-    start = values["outline_along"][rows, :2].mean(axis=1)
-    height = values["outline_height"][rows, :2].mean(axis=1)
-    ahead, up = (trig(np.radians(values["aim_elevation"])) for trig in (np.cos, np.sin))
-    reach = np.full(len(rows), max(values["cut_along"].max(initial=-np.inf) - start.min(), 10.0))
-    ears = np.array([0.0 if area.role == "obstacle" else area.ear_height_m for area in areas])
-    raised = values["cut_height"] + ears[values["cut_surface"], np.newaxis]
-    alongs, heights = np.tile(values["cut_along"], (2, 1)), np.concatenate([raised, values["cut_height"]])
-    for (a0, a1), (z0, z1) in zip(alongs, heights, strict=True):
-        with np.errstate(divide="ignore", invalid="ignore"):
-            across = ahead * (z1 - z0) - up * (a1 - a0)
-            ray = ((a0 - start) * (z1 - z0) - (z0 - height) * (a1 - a0)) / across
-            share = ((a0 - start) * up - (z0 - height) * ahead) / across
-        meets = (ray > 0) & (share >= 0) & (share <= 1)
-        reach = np.where(meets, np.minimum(reach, ray), reach)
-    return {"aim_end_along": start + reach * ahead, "aim_end_height": height + reach * up}
 
 
 def _attributes(hang: Hang, venue: Venue, venue_document: Document, layout: Layout, options: Options) -> dict[str, Any]:

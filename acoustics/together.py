@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from acoustics import bands, field
+from acoustics.charts import Kept
 from acoustics.field import Medium, Sources
 from acoustics.scene import Scene
 from acoustics.show import joined
@@ -40,12 +41,17 @@ class Together:
 
     def level(self, correlation: float) -> Array:
         """Level of all for channels that are so correlated, 0 to 1, (29, P). [dB]"""
-        if correlation in (0.0, 1.0):
-            return self.same if correlation else self.apart
-        shares = np.array([1.0 - correlation, correlation])
-        with np.errstate(divide="ignore"):
-            weighted = np.stack([self.apart, self.same]) + 10.0 * np.log10(shares)[:, np.newaxis, np.newaxis]
-        return bands.energy_sum(weighted)
+        return mixed(self.apart, self.same, correlation)
+
+
+def mixed(apart: Array, same: Array, correlation: float) -> Array:
+    """Level of channels that are correlated, 0 to 1, from those with different and with the same programme. [dB]"""
+    if correlation in (0.0, 1.0):
+        return same if correlation else apart
+    shares = np.array([1.0 - correlation, correlation])
+    with np.errstate(divide="ignore"):
+        weighted = np.stack([apart, same]) + 10.0 * np.log10(shares)[:, np.newaxis, np.newaxis]
+    return bands.energy_sum(weighted)
 
 
 def together(
@@ -75,16 +81,12 @@ def together(
     progress : callable, optional
         Told the number of sums just done and of all, each over all positions.
     """
-    owner = np.repeat(np.arange(len(parts)), [len(one.kind) for one in parts])
+    owner = _owner(parts)
     everything = joined(parts)
     way = Scene(everything, position, medium, areas, over_edges).way(everything)
-    channels = sorted(set(channel))
-    groups = [np.isin(owner, [part for part, of in enumerate(channel) if of == one]) for one in channels]
+    groups, whole = _groups(owner, channel), np.ones(len(owner), dtype=bool)
     alone = [owner == part for part in range(len(parts))]
-    whole = np.ones(len(owner), dtype=bool)
-    # The finest cut that any of the sums needs serves them all, so that they can be compared.
-    cuts = [_of(everything, way, some) for some in _different([whole, *groups])]
-    cut = np.max([field.sub_bands(sources, position, medium, hidden) for sources, hidden in cuts], axis=0)
+    cut = _cut(everything, way, [whole, *groups], position, medium, None)
     done: dict[bytes, Array] = {}
     wanted = _different([whole, *groups, *alone])
     for some in wanted:
@@ -101,6 +103,52 @@ def together(
         hidden=flags,
         owner=owner,
         arrival=_first(everything, owner, position, medium.c, flags),
+    )
+
+
+def level_together(
+    parts: Sequence[Sources],
+    channel: Sequence[int],
+    scene: Scene,
+    correlation: float,
+    tell: Callable[[int, int], None] | None = None,
+) -> Array:
+    """The level that `together` gives, (29, P), and nothing else; `scene` holds positions, air, areas and tables. [dB]
+
+    `tell` as `progress` there.
+    """
+    owner, everything, position = _owner(parts), joined(parts), scene.position
+    way, groups = scene.way(everything), _groups(owner, channel)
+    whole = np.ones(len(owner), dtype=bool)
+    cut = _cut(everything, way, [whole, *groups], position, scene.medium, scene.kept)
+    wanted = [*groups] if correlation == 0.0 or len(groups) == 1 else [*groups, whole]
+    levels = []
+    for some in wanted:
+        sources, hidden = _of(everything, way, some)
+        levels.append(field.band_level(sources, position, scene.medium, hidden, parts=cut, kept=scene.kept))
+        if tell is not None:
+            tell(len(position), len(position) * len(wanted))
+    apart = bands.energy_sum(np.array(levels[: len(groups)])) if len(groups) > 1 else levels[0]
+    return apart if len(wanted) == len(groups) else mixed(apart, levels[-1], correlation)
+
+
+def _owner(parts: Sequence[Sources]) -> npt.NDArray[np.intp]:
+    """The part that each source belongs to, (S,)."""
+    return np.repeat(np.arange(len(parts)), [len(one.kind) for one in parts])
+
+
+def _groups(owner: npt.NDArray[np.intp], channel: Sequence[int]) -> list[field.Flags]:
+    """Sources of each channel."""
+    return [np.isin(owner, [part for part, of in enumerate(channel) if of == one]) for one in sorted(set(channel))]
+
+
+def _cut(
+    everything: Sources, way: _Way, some: Sequence[field.Flags], position: Array, medium: Medium, kept: Kept | None
+) -> npt.NDArray[np.int64]:
+    """The finest cut that any of the sums needs: it serves them all, so that they can be compared."""
+    cuts = [_of(everything, way, one) for one in _different(some)]
+    return np.asarray(
+        np.max([field.sub_bands(sources, position, medium, hidden, kept) for sources, hidden in cuts], axis=0)
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
 import numpy as np
@@ -101,6 +101,30 @@ def cut_values(areas: Sequence[Area], aimed: Aimed) -> dict[str, Any]:
     ends = np.concatenate(cuts)
     surface = np.repeat(np.arange(len(areas)), [len(cut) for cut in cuts])
     return {"cut_surface": surface, "cut_along": ends[..., 0], "cut_height": ends[..., 1]}
+
+
+def aim_ends(values: Mapping[str, Any], areas: Sequence[Area]) -> dict[str, Any]:
+    """Where the aim lines first meet ears, areas or obstacles in the section, or else where the last cut ends.
+
+    `values`: those of `cut_values`, with `source_row`, `aim_elevation`, `outline_along` and `outline_height`.
+    """
+    # Enclosures lie in the section's plane: their lines start at the middle of their fronts.
+    rows = values["source_row"]
+    start = values["outline_along"][rows, :2].mean(axis=1)
+    height = values["outline_height"][rows, :2].mean(axis=1)
+    ahead, up = (trig(np.radians(values["aim_elevation"])) for trig in (np.cos, np.sin))
+    reach = np.full(len(rows), max(values["cut_along"].max(initial=-np.inf) - start.min(), 10.0))
+    ears = np.array([0.0 if area.role == "obstacle" else area.ear_height_m for area in areas])
+    raised = values["cut_height"] + ears[values["cut_surface"], np.newaxis]
+    alongs, heights = np.tile(values["cut_along"], (2, 1)), np.concatenate([raised, values["cut_height"]])
+    for (a0, a1), (z0, z1) in zip(alongs, heights, strict=True):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            across = ahead * (z1 - z0) - up * (a1 - a0)
+            ray = ((a0 - start) * (z1 - z0) - (z0 - height) * (a1 - a0)) / across
+            share = ((a0 - start) * up - (z0 - height) * ahead) / across
+        meets = (ray > 0) & (share >= 0) & (share <= 1)
+        reach = np.where(meets, np.minimum(reach, ray), reach)
+    return {"aim_end_along": start + reach * ahead, "aim_end_height": height + reach * up}
 
 
 def air_attributes(venue: Venue, venue_document: Document) -> dict[str, Any]:
