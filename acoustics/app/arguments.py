@@ -136,6 +136,13 @@ def steps(text: str) -> tuple[float, ...]:
     return tuple(round(low + index * step, 9) for index in range(int((high - low) / step + 1e-9) + 1))
 
 
+def port(text: str) -> int:
+    """A port; 0: any that is free."""
+    if not text.isdecimal() or not 0 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(f"must be a port, 1 to 65535 (got {text!r})")
+    return int(text)
+
+
 def processes(text: str) -> int:
     """How many processes may work at a time."""
     if not text.isdecimal() or not 1 <= int(text) <= 256:

@@ -16,6 +16,7 @@ from acoustics.app.arguments import (
     map_of,
     number,
     place,
+    port,
     processes,
     steps,
 )  # fmt: skip
@@ -86,6 +87,13 @@ _EQUIPMENT_EXAMPLE = """\
 examples:
   evenhang equipment list --kind enclosure
   evenhang equipment show medium
+"""
+
+_PAGE_EXAMPLE = """\
+example:
+  evenhang page sample_venues/theatre/left.toml sample_venues/theatre/venue.toml
+
+It is ended with control-C. What is not saved is kept beside the hang file and offered at the next start.
 """
 
 _VENUE_EXAMPLE = """\
@@ -372,7 +380,26 @@ def add_equipment(commands: Any) -> None:
         action.add_argument("--json", action="store_true", help="print it for programs")
 
 
+def add_page(commands: Any) -> None:
+    """`evenhang page`."""
+    page = add_command(
+        commands,
+        "page",
+        "move it and see it: one local page in the browser",
+        "Open a page in the browser, on this machine alone, that shows what a hang does while it is moved.",
+        _PAGE_EXAMPLE,
+    )
+    page.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
+    page.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
+    add_files(page, judges=True, out=False, figures=False)
+    cells = "cell size, m (default: 1, or what leaves 6,000 positions)"
+    page.add_argument("--grid", metavar="M", type=number(0.1, 20.0), help=cells)
+    page.add_argument("--port", metavar="N", type=port, default=0, help="port (default: a free one)")
+    page.add_argument("--no-browser", action="store_true", help="print the address and open nothing")
+    page.set_defaults(module="page.command")
+
+
 ALL = (
-    *(add_predict, add_check, add_design, add_report, add_compare, add_tour, add_pack, add_unpack, add_venue),
+    *(add_predict, add_check, add_design, add_report, add_compare, add_tour, add_pack, add_unpack, add_venue, add_page),
     *(add_new, add_schema, add_equipment),
 )

@@ -1,0 +1,1 @@
+"""`evenhang page`: one local page that shows what `acoustics` and `rigging` return, and holds none of it."""
