@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +16,7 @@ from acoustics.search.problem import seats_at, served
 from acoustics.search.seats import Wish
 from acoustics.search.settings import wanted_of
 from acoustics.values import cut_values, position_values, surface_values
+from acoustics.venue import Area
 from rigging.hang import Hang
 
 Array = npt.NDArray[np.float64]
@@ -58,13 +60,7 @@ def place_of(hang: Hang) -> tuple[Any, ...]:
 
 def scene(ground: Ground, loaded: Loaded, hang: Hang, view: Seen) -> tuple[dict[str, Any], dict[str, npt.ArrayLike]]:
     """Head and arrays of the scene's frame."""
-    areas, listening, rows = loaded.venue.area, view.listening, view.rows
-    mine = served(hang, areas)
-    surfaces = surface_values(areas, hang.serves, ground.grid_m)
-    cuts = cut_values(areas, hang)
-    plan = np.flatnonzero(~listening.on_section)
-    line = np.flatnonzero(listening.on_section)
-    far = np.bincount(rows.of[plan], listening.seat_weight[plan] * view.distance[plan], minlength=len(rows.number))
+    areas, mine = loaded.venue.area, served(hang, loaded.venue.area)
     head = {
         "kind": "scene",
         "venue": loaded.venue.name,
@@ -78,38 +74,56 @@ def scene(ground: Ground, loaded: Loaded, hang: Hang, view: Seen) -> tuple[dict[
             {"name": point.name, "position": list(point.position_m), "limit_kg": point.limit_kg}
             for point in loaded.venue.point
         ],
-        "cuts": [
-            {
-                "area": areas[index].name,
-                "role": areas[index].role,
-                "along": along.tolist(),
-                "height": height.tolist(),
-                "ears": 0.0 if areas[index].role == "obstacle" else areas[index].ear_height_m,
-            }
-            for index, along, height in zip(cuts["cut_surface"], cuts["cut_along"], cuts["cut_height"], strict=True)
-        ],
-        "seat_rows": [
-            {
-                "area": areas[area].name,
-                "row": int(number),
-                "distance_m": round(distance, 2),
-                "seats": round(seats, 2),
-                "depth_m": round(depth, 2),
-            }
-            for area, number, distance, seats, depth in zip(
-                rows.area, rows.number, (far / rows.seats).tolist(), rows.seats.tolist(), rows.depth_m.tolist(),
-                strict=True,
-            )
-        ],
+        "cuts": _cuts(areas, hang),
+        "seat_rows": _seat_rows(areas, view),
         "octaves": list(BALANCE_HZ),
-    }  # fmt: skip
-    arrays = {
+    }
+    return head, _arrays(ground, loaded, hang, view)
+
+
+def _cuts(areas: Sequence[Area], hang: Hang) -> list[dict[str, Any]]:
+    """Where the plane of the hang's aim cuts areas and obstacles."""
+    cuts = cut_values(areas, hang)
+    return [
+        {
+            "area": areas[index].name,
+            "role": areas[index].role,
+            "along": along.tolist(),
+            "height": height.tolist(),
+            "ears": 0.0 if areas[index].role == "obstacle" else areas[index].ear_height_m,
+        }
+        for index, along, height in zip(cuts["cut_surface"], cuts["cut_along"], cuts["cut_height"], strict=True)
+    ]
+
+
+def _seat_rows(areas: Sequence[Area], view: Seen) -> list[dict[str, Any]]:
+    """Seat rows, front to back, with their mean distance from the hang."""
+    rows, plan = view.rows, view.rows.of >= 0
+    weight = view.listening.seat_weight[plan]
+    far = np.bincount(rows.of[plan], weight * view.distance[plan], minlength=len(rows.number)) / rows.seats
+    return [
+        {
+            "area": areas[rows.area[index]].name,
+            "row": int(rows.number[index]),
+            "distance_m": round(float(far[index]), 2),
+            "seats": round(float(rows.seats[index]), 2),
+            "depth_m": round(float(rows.depth_m[index]), 2),
+        }
+        for index in range(len(rows.number))
+    ]
+
+
+def _arrays(ground: Ground, loaded: Loaded, hang: Hang, view: Seen) -> dict[str, npt.ArrayLike]:
+    """Positions of the plan with their cells, and those of the section."""
+    listening = view.listening
+    plan, line = np.flatnonzero(~listening.on_section), np.flatnonzero(listening.on_section)
+    surfaces = surface_values(loaded.venue.area, hang.serves, ground.grid_m)
+    return {
         "xyz": listening.position[plan],
         "area": listening.area[plan],
-        "row": rows.of[plan],
+        "row": view.rows.of[plan],
         "weight": listening.seat_weight[plan],
         "cell": surfaces["surface_cell"][listening.area[plan]],
         "turn": surfaces["surface_direction"][listening.area[plan]],
         "section": np.column_stack([view.along[line], listening.position[line, 2], listening.area[line]]),
     }
-    return head, arrays

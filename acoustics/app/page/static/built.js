@@ -6,6 +6,16 @@ const REST_MS = 400; // the sheet is asked for when the hands have been still fo
 let shown = null;
 let timer = 0;
 
+const SHEET_PX = 790; // 202 mm and a scroll bar
+
+/** A sheet is as wide as its paper: where there is less room it is shown smaller. */
+function fitSheet() {
+  const frame = byId("sheet");
+  if (frame.contentDocument?.body) frame.contentDocument.documentElement.style.zoom = Math.min(1, frame.clientWidth / SHEET_PX);
+}
+byId("sheet").addEventListener("load", fitSheet);
+window.addEventListener("resize", fitSheet);
+
 /** Ask for the sheet again when it would differ; while hands move it waits. */
 export function paintBuilt(state, field) {
   const key = JSON.stringify([
