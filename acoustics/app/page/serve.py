@@ -7,7 +7,10 @@ and a name that somebody points at 127.0.0.1 is no Host that is answered.
 from __future__ import annotations
 
 import asyncio
+import base64
 import contextlib
+import hashlib
+import re
 from collections.abc import AsyncIterator
 from functools import partial
 from importlib import resources
@@ -29,7 +32,7 @@ from acoustics.app.page.hub import Hub
 from rigging.faults import FileFaults
 
 MOST_MESSAGE_BYTES = 2 * MOST_BYTES  # what is longer ends the connection before it is read
-_POLICY = "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; frame-ancestors 'self'"
+_POLICY = "default-src 'self'; img-src 'self' data:; frame-ancestors 'self'"
 _STATIC = Path(str(resources.files("acoustics.app.page") / "static"))
 
 
@@ -67,10 +70,17 @@ async def _hand(desk: Desk, request: Request) -> Response:
     if made is None:
         return PlainTextResponse(f"there is no {what} to download", status_code=404)
     name, kind, content = made
-    headers = {"Cache-Control": "no-store", "Content-Security-Policy": _POLICY}
+    headers = {"Cache-Control": "no-store", "Content-Security-Policy": _with_styles(content)}
     if "what" in request.path_params:
         headers["Content-Disposition"] = f"attachment; filename*=UTF-8''{name}"
     return Response(content, media_type=kind, headers=headers)
+
+
+def _with_styles(page: bytes) -> str:
+    """What a page may load: as all of them, and the styles that stand in it."""
+    digests = [hashlib.sha256(style).digest() for style in re.findall(rb"<style>(.*?)</style>", page, re.DOTALL)]
+    listed = "".join(f" 'sha256-{base64.b64encode(one).decode()}'" for one in digests)
+    return f"{_POLICY}; style-src 'self'{listed}"
 
 
 async def _window(hub: Hub, socket: WebSocket) -> None:

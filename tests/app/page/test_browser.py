@@ -53,6 +53,7 @@ class Shown:
         self.page.on("request", lambda request: self.asked.append(request.url))
         self.page.on("websocket", lambda socket: self.asked.append(socket.url))
         self.page.on("pageerror", lambda error: self.wrong.append(str(error)))
+        self.page.on("console", lambda said: self.wrong.append(said.text) if said.type == "error" else None)
         self.page.goto(served.address)
         self.settle()
 
