@@ -139,7 +139,7 @@ def predict(
         values["headroom"] = levels.headroom(0.0, level, most)
         attributes |= {"model": _model(options, summed.points), "points_per_enclosure": summed.points}
         attributes |= {"points_asked": str(options.points), "refinement_unknown": summed.unknown}
-        attributes |= {**_limits(hang, sources, options.drive_db)}
+        attributes |= {**limits_of(hang, sources, options.drive_db)}
         attributes |= survey_attributes(venue, lambda place: scene.at(place, summed.points))
     else:
         attributes |= survey_attributes(venue, None)
@@ -166,7 +166,7 @@ def _model(options: Options, points: int = 1) -> str:
     return text if count == 1 else text.replace(ONE_POINT, f"{count} directional point sources")
 
 
-def _limits(hang: Hang, sources: Sources, drive_db: float) -> dict[str, Any]:
+def limits_of(hang: Hang, sources: Sources, drive_db: float) -> dict[str, Any]:
     """The highest drive, what limits it, and what is not known of it."""
     highest = levels.highest_drive(sources.level_1m_db() - drive_db, sources.max_level_1m_db())
     rows = hang.enclosure_rows

@@ -13,8 +13,7 @@ from typing import Any
 import tomlkit
 
 from rigging.equipment import Catalogue, Frame, allowed_splays
-from rigging.models import IMPERIAL
-from rigging.rewrite import with_count
+from rigging.rewrite import renumber, set_arm, set_place, with_count
 
 # Steps that a hand can make are coarser than this; binary rounding is finer.
 _DIGITS = 6
@@ -35,12 +34,7 @@ def with_value(text: str, key: str, value: float) -> str:
 def with_place(text: str, axis: int, value_m: float) -> str:
     """Another x, y or z (`axis` 0 to 2) of the hang [m], written in the unit of its file."""
 
-    def change(file: Any) -> None:
-        for key, factor in (("position_m", 1.0), ("position_ft", IMPERIAL["_ft"][1])):
-            if key in file:
-                file[key][axis] = round(float(value_m) / factor, _DIGITS)
-
-    return _changed(text, change)
+    return _changed(text, lambda file: set_place(file, axis, float(value_m)))
 
 
 def with_splay(text: str, row: int, splay_deg: float) -> str:
@@ -74,17 +68,7 @@ def with_hole(text: str, pick: int, on: str, hole: str) -> str:
 def with_arm(text: str, kind: str | None, end: str) -> str:
     """Another pick arm on an end of the frame, or none."""
 
-    def change(file: Any) -> None:
-        if kind is None:
-            file.pop("arm", None)
-            return
-        if "arm" not in file:
-            file.append("arm", tomlkit.table())
-        for key, value in (("type", kind), ("end", end)):
-            if file["arm"].get(key) != value:
-                file["arm"][key] = value
-
-    return _changed(text, change)
+    return _changed(text, lambda file: set_arm(file, kind, end))
 
 
 def with_type(text: str, row: int, enclosure: str, catalogue: Catalogue) -> str:
@@ -112,7 +96,7 @@ def with_one_more(text: str, end: str, catalogue: Catalogue) -> str:
         first.add(tomlkit.nl())
         file["column"].insert(0, first)
         file["column"][1]["splay_deg"] = 0.0
-        _renumber(file, lambda rows: ([1] if 1 in rows else []) + [row + 1 for row in rows])
+        renumber(file, lambda rows: ([1] if 1 in rows else []) + [row + 1 for row in rows])
         _fit(file, catalogue)
 
     return _changed(text, change)
@@ -136,7 +120,7 @@ def with_one_less(text: str, end: str, catalogue: Catalogue) -> str:
         while "adapter" in file["column"][0] or gone == 0:
             gone += "enclosure" in file["column"][0]
             del file["column"][0]
-            _renumber(file, lambda rows: [row - 1 for row in rows if row > 1])
+            renumber(file, lambda rows: [row - 1 for row in rows if row > 1])
         file["column"][0]["splay_deg"] = first
         _fit(file, catalogue)
 
@@ -151,20 +135,6 @@ def _changed(text: str, change: Callable[[Any], None]) -> str:
 
 def _enclosures(text: str) -> int:
     return sum("enclosure" in row for row in tomlkit.parse(text).get("column", []))
-
-
-def _renumber(file: Any, of: Callable[[list[int]], list[int]]) -> None:
-    """Other rows of the drive groups; groups that none is left of, and numbers on carts that no longer fit, go."""
-    groups = file.get("group", [])
-    for group in groups:
-        group["rows"] = of(list(group["rows"]))
-    for index in [index for index, group in enumerate(groups) if not group["rows"]][::-1]:
-        del groups[index]
-    if "group" in file and not groups:
-        del file["group"]
-    count = sum("enclosure" in row for row in file["column"])
-    if "groups" in file.get("carts", {}) and sum(file["carts"]["groups"]) != count:
-        del file["carts"]["groups"]
 
 
 def _fit(file: Any, catalogue: Catalogue) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import tomlkit
@@ -22,7 +24,7 @@ def rewritten(text: str, hang: Hang) -> str:
     """
     file = _parsed(text)
     file["tilt_deg"] = hang.tilt_deg
-    _set_trim(file, hang.position_m[2])
+    set_place(file, 2, hang.position_m[2])
     for row, splay in zip(_listed(file, "column"), hang.splays_deg, strict=True):
         row["splay_deg"] = splay
     for entry, pick in zip(_listed(file, "pick"), hang.picks, strict=True):
@@ -31,7 +33,7 @@ def rewritten(text: str, hang: Hang) -> str:
             entry["on"] = pick.on
         if pick.point is not None:
             entry["point"] = pick.point
-    _set_arm(file, hang)
+    set_arm(file, *((hang.arm[1].type, hang.arm[1].end) if hang.arm else (None, "")))
     _set_drive(file, hang)
     return _dumped(file, text)
 
@@ -56,9 +58,7 @@ def with_count(text: str, count: int) -> str:
     last, there = rows[-1].unwrap(), len(rows)
     while sum("enclosure" in row for row in rows) < count:
         rows.append(tomlkit.item(dict(last)))
-    _set_groups(file, there, len(rows))
-    if "groups" in file.get("carts", {}) and sum(file["carts"]["groups"]) != count:
-        del file["carts"]["groups"]
+    renumber(file, partial(_of_column, there=there, rows=len(rows)))
     return _dumped(file, text)
 
 
@@ -71,43 +71,52 @@ def _dumped(file: Any, text: str) -> str:
     return tomlkit.dumps(file).replace("\n", "\r\n" if "\r\n" in text else "\n")
 
 
-def _set_groups(file: Any, there: int, rows: int) -> None:
-    """Drive groups of a column of `rows`, of which the first `there` are as they were."""
+def _of_column(of_group: list[int], there: int, rows: int) -> list[int]:
+    """Rows of a drive group in a column of `rows`, of which the first `there` are as they were."""
+    kept = [row for row in of_group if row <= there]
+    return [*kept, *(range(there + 1, rows + 1) if there in kept else ())]
+
+
+def renumber(file: Any, of: Callable[[list[int]], list[int]]) -> None:
+    """Other rows of the drive groups; groups that none is left of, and numbers on carts that no longer fit, go."""
     groups = _listed(file, "group")
     for group in groups:
-        kept = [row for row in group["rows"] if row <= there]
-        kept += range(there + 1, rows + 1) if there in kept else ()
+        kept = of(list(group["rows"]))
         if kept != list(group["rows"]):
             group["rows"] = kept
     for index in [index for index, group in enumerate(groups) if not group["rows"]][::-1]:
         del groups[index]
     if "group" in file and not groups:
         del file["group"]
+    count = sum("enclosure" in row for row in file["column"])
+    if "groups" in file.get("carts", {}) and sum(file["carts"]["groups"]) != count:
+        del file["carts"]["groups"]
 
 
 def _listed(file: Any, name: str) -> Any:
     return file.get(name, [])
 
 
-def _set_trim(file: Any, trim_m: float) -> None:
+def set_place(file: Any, axis: int, value_m: float) -> None:
+    """Another x, y or z (`axis` 0 to 2) of the hang [m], in the unit of its file."""
     for key, factor in (("position_m", 1.0), ("position_ft", IMPERIAL["_ft"][1])):
         if key in file:
-            old, new = file[key][2], round(trim_m / factor, 6)
+            old, new = file[key][axis], round(value_m / factor, 6)
             # A text of feet and inches that says the same stays as it stood.
             if not isinstance(old, str) or round(feet_of(old) or 0.0, 6) != new:
-                file[key][2] = new
+                file[key][axis] = new
 
 
-def _set_arm(file: Any, hang: Hang) -> None:
-    if hang.arm is None:
+def set_arm(file: Any, kind: str | None, end: str) -> None:
+    """Another pick arm on an end of the frame, or none."""
+    if kind is None:
         if "arm" in file:
             del file["arm"]
         return
-    use = hang.arm[1]
     if "arm" not in file:
         # Before the first table of its kind, so that it belongs to none of them.
         file.append("arm", tomlkit.table())
-    for key, value in (("type", use.type), ("end", use.end)):
+    for key, value in (("type", kind), ("end", end)):
         if file["arm"].get(key) != value:
             file["arm"][key] = value
 

@@ -19,6 +19,12 @@ def add_command(commands: Any, name: str, text: str, description: str, epilog: s
     return command
 
 
+def add_hang(command: argparse.ArgumentParser, venue: str = "venue file (venue/1); a show names its own") -> None:
+    """A hang and its venue, or a show."""
+    command.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
+    command.add_argument("venue", metavar="VENUE", nargs="?", help=venue)
+
+
 def add_files(
     command: argparse.ArgumentParser, *, judges: bool = False, out: bool = True, figures: bool = True
 ) -> None:

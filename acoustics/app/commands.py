@@ -9,6 +9,7 @@ from acoustics.app.arguments import (
     add_drive,
     add_files,
     add_grid,
+    add_hang,
     add_model,
     add_mute,
     counts,
@@ -114,8 +115,7 @@ def add_predict(commands: Any) -> None:
         "Predict the sound field of a hang in a venue; print a summary, write data and pictures.",
         PREDICT_EXAMPLE,
     )
-    predict.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
-    predict.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
+    add_hang(predict)
     add_files(predict)
     add_mute(predict)
     add_grid(predict)
@@ -142,8 +142,7 @@ def add_check(commands: Any) -> None:
         "Judge a hang against rated limits: picks, joints, hoists, bridles, points, stages.",
         _CHECK_EXAMPLE,
     )
-    check.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
-    check.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1), for points and heights")
+    add_hang(check, "venue file (venue/1), for points and heights")
     add_files(check, judges=True, out=False)
     check.add_argument("--out", metavar="DIR", help="write check.txt and check.json there as well")
     check.add_argument("--json", action="store_true", help="print the report for programs")
@@ -159,8 +158,7 @@ def add_design(commands: Any) -> None:
         "Search allowed splays, tilts and trims of a hang for even level; judge and predict the answer.",
         _DESIGN_EXAMPLE,
     )
-    design.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
-    design.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
+    add_hang(design)
     design.add_argument("--hang", metavar="NAME", dest="of_show", help="which hang of a show")
     add_mute(design)
     add_files(design, judges=True)
@@ -187,8 +185,7 @@ def add_report(commands: Any) -> None:
         "Predict and judge a hang or a show; write one HTML file to read and print, with its data.",
         _REPORT_EXAMPLE,
     )
-    report.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
-    report.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
+    add_hang(report)
     add_files(report, judges=True)
     add_grid(report)
     add_drive(report)
@@ -389,8 +386,7 @@ def add_page(commands: Any) -> None:
         "Open a page in the browser, on this machine alone, that shows what a hang does while it is moved.",
         _PAGE_EXAMPLE,
     )
-    page.add_argument("hang", metavar="HANG", help="hang file (hang/1), or show file (show/1)")
-    page.add_argument("venue", metavar="VENUE", nargs="?", help="venue file (venue/1); a show names its own")
+    add_hang(page)
     add_files(page, judges=True, out=False, figures=False)
     cells = "cell size, m (default: 1, or what leaves 6,000 positions)"
     page.add_argument("--grid", metavar="M", type=number(0.1, 20.0), help=cells)

@@ -267,6 +267,7 @@ class Desk:
         path = keeping.inside(self.ground.root, str(asked.get("file")))
         if path in self.ground.files:
             self.held = path
+            self.look()
             return
         if self.ground.show_file is not None:
             raise Refused("a show names its hangs itself", "add it to the show file, and start the page again")

@@ -10,16 +10,17 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from acoustics import bands, evenness, levels
+from acoustics import bands, evenness
 from acoustics.app.page.scene import Seen
 from acoustics.app.page.work import Loaded
 from acoustics.charts import Kept
 from acoustics.field import Sources
 from acoustics.live import near_c, quick_level
+from acoustics.prediction import limits_of
 from acoustics.programme import PROGRAMMES
 from acoustics.rows import BALANCE_HZ, RowLevels, loud_and_octaves, row_levels
 from acoustics.scene import Scene
-from acoustics.search.objective import Seats, score
+from acoustics.search.objective import score
 from acoustics.search.problem import goal_of
 from acoustics.search.settings import wanted_of
 from acoustics.show import Part, joined
@@ -157,7 +158,7 @@ def _near(loud: Array, view: Seen) -> float:
     heard = np.isfinite(loud) & (view.counts > 0)
     if not heard.any():
         return 0.0
-    off = loud - view.wished
+    off = loud - view.seats.wished_db
     off = off - np.average(off[heard], weights=view.counts[heard])
     return float(view.counts[heard & (np.abs(off) <= TARGET_DB)].sum() / view.counts.sum())
 
@@ -165,9 +166,7 @@ def _near(loud: Array, view: Seen) -> float:
 def _j(hang: Hang, view: Seen, level: Array) -> float:
     used = np.where(np.isnan(level).all(axis=1), np.nan, 0.0)[np.newaxis]
     goal = goal_of(wanted_of(hang), used)
-    nobody = np.zeros(len(view.counts))
-    seats = Seats(view.counts, view.wished, nobody, np.full(len(nobody), np.nan))
-    return float(score(level[goal.band][np.newaxis], seats, goal).j[0])
+    return float(score(level[goal.band][np.newaxis], view.seats, goal).j[0])
 
 
 def _served(loaded: Loaded, view: Seen) -> list[tuple[int, str]]:
@@ -215,11 +214,8 @@ def _aims(loaded: Loaded, hang: Hang, outline: Array) -> Array:
 
 def drive(hang: Hang, sources: Sources, drive_db: float) -> dict[str, Any]:
     """The highest drive, and what limits it."""
-    found = levels.highest_drive(sources.level_1m_db() - drive_db, sources.max_level_1m_db())
-    if found.source is None or found.band is None:
-        return {"highest_db": None, "limited_by": "not known: no greatest level of some enclosure"}
-    row = hang.enclosure_rows[found.source] + 1
-    return {"highest_db": found.drive_db, "limited_by": f"row {row} at {bands.NOMINAL_HZ[found.band]:g} Hz"}
+    found = limits_of(hang, sources, drive_db)
+    return {"highest_db": found["highest_drive_db"], "limited_by": found["limited_by"]}
 
 
 def arrays(

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from acoustics.app.page.work import Ground, Loaded
 from acoustics.listening import Listening, listen
 from acoustics.rows import BALANCE_HZ, SeatRows, seat_rows
+from acoustics.search.objective import Seats
 from acoustics.search.problem import seats_at, served
 from acoustics.search.seats import Wish
 from acoustics.search.settings import wanted_of
@@ -27,7 +28,7 @@ class Seen:
     """A venue as seen from one hang: where is listened, in which rows, which areas it serves.
 
     `along` (P,): distance along the hang's aim [m]; `counts` (P,): seat weight of those that it serves, 0 of all others
-    [m²]; `wished` (P,): the level wished, up to a constant [dB].
+    [m²]; `seats`: the same as a search weighs them, with the levels wished; `rows_count` (R,): rows that it serves.
     """
 
     listening: Listening
@@ -35,7 +36,7 @@ class Seen:
     along: Array
     distance: Array
     counts: Array
-    wished: Array
+    seats: Seats
     rows_count: npt.NDArray[np.bool_]
 
 
@@ -45,17 +46,16 @@ def seen(ground: Ground, loaded: Loaded, hang: Hang) -> Seen:
     listening = listen(areas, hang.position_m, float(np.radians(hang.azimuth_deg)), ground.grid_m)
     rows = seat_rows(areas, listening, ground.grid_m)
     values = position_values(listening, areas, hang)
-    wanted = wanted_of(hang)
-    wish = Wish(wanted.fall_db, wanted.fall_of_db)
+    wanted, mine = wanted_of(hang), np.array(served(hang, areas))
+    wish = Wish(wanted.fall_db, wanted.fall_of_db, wanted.front_m, wanted.front_weight)
     seats = seats_at(listening.position, values["area"], listening.seat_weight, hang, areas, wish)
-    mine = np.array(served(hang, areas))
-    return Seen(listening, rows, values["along"], values["distance"], seats.weight, seats.wished_db, mine[rows.area])
+    counts = np.where(mine[listening.area], listening.seat_weight, 0.0)
+    return Seen(listening, rows, values["along"], values["distance"], counts, seats, mine[rows.area])
 
 
 def place_of(hang: Hang) -> tuple[Any, ...]:
     """What a scene depends on of a hang."""
-    wanted = wanted_of(hang)
-    return (*hang.position_m[:2], hang.azimuth_deg, hang.serves, wanted.fall_db, tuple(wanted.fall_of_db.items()))
+    return (*hang.position_m[:2], hang.azimuth_deg, hang.serves, repr(hang.document.data.get("search")))
 
 
 def scene(ground: Ground, loaded: Loaded, hang: Hang, view: Seen) -> tuple[dict[str, Any], dict[str, npt.ArrayLike]]:

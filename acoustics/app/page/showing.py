@@ -29,7 +29,7 @@ class Showing:
     def __init__(self) -> None:
         self._quicks, self._pinned_quicks, self._tables = Quicks(), Quicks(), Kept()
         self._seen: tuple[Any, Seen] | None = None
-        self._exact: tuple[Any, picture.Heard] | None = None
+        self._exact: tuple[Any, Seen, picture.Heard] | None = None
 
     def state(self, desk: Desk) -> bytes:
         """The frame of the hang in hand: numbers, findings, files."""
@@ -51,7 +51,7 @@ class Showing:
 
     def scene(self, now: Snapshot) -> bytes | None:
         """The frame of what the hang in hand has before it; None where that is what it was."""
-        key = (now.held, place_of(now.hang), id(now.ground.venue))
+        key = (now.held, place_of(now.hang))
         if self._seen is not None and self._seen[0] == key:
             return None
         view = seen(now.ground, now.loaded, now.hang)
@@ -61,7 +61,7 @@ class Showing:
     def scene_again(self, now: Snapshot) -> bytes:
         """The same once more, for a window that was not there."""
         if self._seen is None:
-            self._seen = (now.held, place_of(now.hang), id(now.ground.venue)), seen(now.ground, now.loaded, now.hang)
+            self._seen = (now.held, place_of(now.hang)), seen(now.ground, now.loaded, now.hang)
         return frame(*scene(now.ground, now.loaded, now.hang, self._seen[1]))
 
     def field(self, now: Snapshot, tell: Callable[[int, int], None] | None = None, *, exact: bool) -> bytes:
@@ -93,16 +93,16 @@ class Showing:
         self, now: Snapshot, pinned: Pinned, view: Seen, tell: Callable[[int, int], None] | None, *, exact: bool
     ) -> tuple[dict[str, Any], dict[str, npt.ArrayLike]]:
         """The pinned option at the same places."""
-        key = (pinned.work, pinned.path, id(view), now.sum)
-        if self._exact is not None and self._exact[0] == key:
-            heard = self._exact[1]
+        key, kept = (pinned.work, pinned.path, now.sum), self._exact
+        if kept is not None and kept[0] == key and kept[1] is view:
+            heard = kept[2]
         else:
             heard = picture.hear(
                 pinned.loaded, pinned.hang, view, now.ground.catalogue, pinned.work.drive_db,
                 self._tables if exact else self._pinned_quicks, all_parts=now.sum, tell=tell,
             )  # fmt: skip
         if exact:
-            self._exact = key, heard
+            self._exact = key, view, heard
         cover, rows, levels_a = picture.cover(pinned.loaded, pinned.hang, view, heard)
         return cover, picture.pinned_arrays(view, rows, levels_a, pinned.hang)
 
